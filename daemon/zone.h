@@ -1,0 +1,45 @@
+/* IANA time zones: offsets and local days.
+ *
+ * Method: at zone_new the C library is asked once for the zone's transitions 1970..2100 (TZ, tzset,
+ * localtime_r, bisection); afterwards a zone is a sorted table, lookups are pure and need no
+ * environment. Call zone_new only while the process has one thread. */
+#ifndef DAEMON_ZONE_H
+#define DAEMON_ZONE_H
+
+#include "core/civil.h"
+#include "core/err.h"
+
+struct zone;
+
+/* name: IANA (`Europe/Berlin`), `UTC`, or a fixed offset `+02:00`, `-0330`. Unknown: RC_UNKNOWN.
+ * zone_free releases it. */
+MUST_USE enum rc zone_new(const char *name, struct zone **out, struct err *err);
+void zone_free(struct zone *z);
+
+const char *zone_name_ref(const struct zone *z);
+
+/* Seconds east of UTC at that instant. */
+int32_t zone_offset_s(const struct zone *z, int64_t utc_s);
+
+/* What a wall-clock reading (civil seconds without zone) can mean. */
+enum zone_fit {
+	ZONE_UNIQUE, /* one instant: first */
+	ZONE_TWICE,  /* the clock showed it twice: first and second */
+	ZONE_GAP     /* the clock never showed it: first is the instant by the offset before the gap */
+};
+struct zone_instants {
+	enum zone_fit fit;
+	int64_t first_s, second_s;
+};
+struct zone_instants zone_from_wall(const struct zone *z, int64_t wall_s);
+
+/* Day number (days since 1970-01-01) of that instant on the zone's calendar, and the first instant
+ * of a day. */
+int64_t zone_day(const struct zone *z, int64_t utc_s);
+int64_t zone_day_start_s(const struct zone *z, int64_t day);
+
+/* `2026-03-29` and `2026-03-29 02:30` in the zone; buffers of at least 24 bytes. */
+void zone_print_day(const struct zone *z, int64_t utc_s, char *buf, size_t n);
+void zone_print_minute(const struct zone *z, int64_t utc_s, char *buf, size_t n);
+
+#endif
