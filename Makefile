@@ -53,7 +53,7 @@ $(LIBDAEMON): $(DAEMON:%.c=$(B)/%.o)
 $(PROGRAMS): $(B)/%: $(B)/daemon/%.o $(LIBDAEMON) $(LIBCORE)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
-$(B)/tests/unit/test_%: $(B)/tests/unit/test_%.o $(wildcard $(B)/tests/unit/support.o) $(LIBDAEMON) $(LIBCORE)
+$(B)/tests/unit/test_%: $(B)/tests/unit/test_%.o $(B)/tests/unit/support.o $(LIBDAEMON) $(LIBCORE)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka -lm
 
 unit: $(UNIT_BIN)

@@ -6,6 +6,8 @@
 #ifndef DAEMON_ZONE_H
 #define DAEMON_ZONE_H
 
+#include <stddef.h>
+
 #include "core/civil.h"
 #include "core/err.h"
 
