@@ -59,4 +59,5 @@ $(B)/tests/unit/test_%: $(B)/tests/unit/test_%.o $(B)/tests/unit/support.o $(LIB
 unit: $(UNIT_BIN)
 
 -include $(OBJ:.o=.d)
+.SECONDARY:
 .PHONY: all unit
