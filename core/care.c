@@ -81,7 +81,7 @@ static bool is_due(const struct care_rule *r, const struct care_measure *m, int6
 	case CARE_STRINGS:
 	case CARE_SILENT:
 	case CARE_SETTLE:
-		return m->since_s != TIME_NEVER && now_s - m->since_s >= r->every_s;
+		return m->since_s != TIME_NEVER && now_s >= m->since_s + m->every_s - r->lead_s;
 	}
 	return false;
 }
@@ -95,9 +95,8 @@ static bool is_over(const struct care_rule *r, const struct care_measure *m, int
 	case CARE_CHECK:
 	case CARE_STRINGS:
 	case CARE_SILENT:
-		return m->since_s != TIME_NEVER && now_s - m->since_s < r->every_s;
 	case CARE_SETTLE:
-		return m->since_s == TIME_NEVER;
+		return !is_due(r, m, now_s);
 	case CARE_AFTER_DRY:
 	case CARE_BEFORE_DRY:
 	case CARE_PRELOAD:
@@ -121,6 +120,18 @@ struct care_judgement care_judge(const struct care_rule *rule, const struct care
 	else if (!rests && is_due(rule, m, now_s))
 		j.verdict = CARE_OPEN;
 	return j;
+}
+
+void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w, int64_t now_s,
+	int64_t *from_s, int64_t *by_s)
+{
+	if (is_level((enum care_kind)rule->kind) || m->event) {
+		*from_s = now_s + (w == CARE_PRESSING ? 0 : rule->lead_s);
+		*by_s = *from_s + rule->window_s / (w == CARE_PRESSING ? 4 : w == CARE_SOON ? 2 : 1);
+	} else {
+		*from_s = m->since_s + m->every_s;
+		*by_s = *from_s + rule->window_s;
+	}
 }
 
 const char *care_weight_words(enum care_weight w)

@@ -22,10 +22,10 @@ enum care_kind {
 	CARE_FRET_END,   /* stand-out of fret ends per side, over open */
 	CARE_AIR_DRY,    /* two-day mean RH of a place under its band's low end by open */
 	CARE_AIR_DAMP,   /* over its band's high end by open */
-	CARE_CHECK,      /* a hygrometer not checked for every_s */
-	CARE_SILENT,     /* a sensor without readings for its own silent_after */
-	CARE_STRINGS,    /* strings older than their life */
-	CARE_SETTLE      /* every_s after restringing: settle check */
+	CARE_CHECK,      /* dated: a hygrometer not checked for every_s */
+	CARE_SILENT,     /* dated: a sensor without readings for its own silent_after */
+	CARE_STRINGS,    /* dated: strings older than their life */
+	CARE_SETTLE      /* dated: every_s after restringing, until looked over */
 };
 
 enum care_subject { CARE_OF_INSTRUMENT, CARE_OF_PLACE, CARE_OF_SENSOR };
@@ -46,7 +46,8 @@ struct care_rule {
 	double open, close;      /* preload, metres or percent RH by kind; close is nearer to healthy */
 	double pressing;         /* beyond this the weight is CARE_PRESSING; halfway there CARE_SOON */
 	int64_t every_s;         /* CARE_CHECK, CARE_SETTLE */
-	int64_t lead_s;          /* from opening to the earliest sensible day */
+	int64_t lead_s;          /* levels: from opening to the earliest sensible day; dated kinds: how long
+	                          * before its day the item is opened */
 	int64_t window_s;        /* from there to the day by which it should be done */
 	int64_t rest_s;          /* after it was done or put aside */
 	char settled_by[CARE_SETTLERS][CARE_NAME]; /* findings that close it */
@@ -58,7 +59,8 @@ enum care_subject care_subject_of(enum care_kind kind);
 /* What the engine knows about one subject for one rule. */
 struct care_measure {
 	double value;       /* in the rule's unit; NAN: nothing known, never opens, keeps what is open */
-	int64_t since_s;    /* for kinds with every_s: the last check, restringing ...; TIME_NEVER unknown */
+	int64_t since_s;    /* dated kinds: the last check, restringing, reading; TIME_NEVER: no date runs */
+	int64_t every_s;    /* dated kinds: due so long after since_s (the rule's own, or the subject's) */
 	bool event;         /* CARE_AFTER_DRY, CARE_BEFORE_DRY: the turn of the season has been confirmed */
 };
 
@@ -73,6 +75,11 @@ struct care_judgement {
  * aside, TIME_NEVER when none was. */
 struct care_judgement care_judge(const struct care_rule *rule, const struct care_measure *m, bool is_open,
 	int64_t last_closed_s, int64_t now_s);
+
+/* The window of an item opened, or grown heavier, at now_s: by when the job is sensible at the earliest and
+ * should be done at the latest. Half the window for CARE_SOON, a quarter and no lead for CARE_PRESSING. */
+void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w, int64_t now_s,
+	int64_t *from_s, int64_t *by_s);
 
 const char *care_weight_words(enum care_weight w);
 
