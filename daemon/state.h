@@ -45,9 +45,10 @@ struct state_point {
 MUST_USE enum rc state_condition(struct store *s, int64_t instrument, enum state_quantity q, int64_t from, int64_t to,
 	struct state_point **out, size_t *n, struct err *err);
 
-/* The last hour before `hour` with believed readings of a sensor, TIME_NEVER when there is none; likewise the
- * last of all at or before upto. */
+/* The last hour before `hour`, or the first at or after it, with believed readings of a sensor; TIME_NEVER when
+ * there is none. */
 MUST_USE enum rc state_known_hour_before(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
+MUST_USE enum rc state_known_hour_from(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
 
 /* ---- the agenda ---- */
 

@@ -118,23 +118,30 @@ enum rc state_condition(struct store *s, int64_t instrument, enum state_quantity
 	return rc;
 }
 
-static enum rc one_time(struct store *s, sqlite3_stmt *q, int64_t *out, struct err *err)
+static enum rc known_hour(struct store *s, const char *sql, int64_t sensor, int64_t hour, int64_t *out,
+	struct err *err)
 {
+	sqlite3_stmt *q = store_statement(s, sql, err);
+	if (!q)
+		return RC_STORE;
+	(void)sqlite3_bind_int64(q, 1, sensor);
+	(void)sqlite3_bind_int64(q, 2, hour);
 	int step = sqlite3_step(q);
-	enum rc rc = step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "look-up", err);
+	enum rc rc = step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "hours", err);
 	if (rc == RC_OK)
-		*out = step == SQLITE_ROW ? row_time(q, 0) : TIME_NEVER;
+		*out = step == SQLITE_ROW ? sqlite3_column_int64(q, 0) : TIME_NEVER;
 	row_end(q);
 	return rc;
 }
 
 enum rc state_known_hour_before(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(
-		s, "SELECT max(hour) FROM hour WHERE sensor = ?1 AND hour < ?2 AND n > 0", err);
-	if (!q)
-		return RC_STORE;
-	(void)sqlite3_bind_int64(q, 1, sensor);
-	(void)sqlite3_bind_int64(q, 2, hour);
-	return one_time(s, q, out, err);
+	return known_hour(s, "SELECT hour FROM hour WHERE sensor = ?1 AND hour < ?2 AND n > 0 ORDER BY hour DESC LIMIT 1",
+		sensor, hour, out, err);
+}
+
+enum rc state_known_hour_from(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err)
+{
+	return known_hour(s, "SELECT hour FROM hour WHERE sensor = ?1 AND hour >= ?2 AND n > 0 ORDER BY hour LIMIT 1",
+		sensor, hour, out, err);
 }

@@ -1,0 +1,63 @@
+/* Inside of the engine, for engine*.c only. */
+#ifndef DAEMON_ENGINE_INT_H
+#define DAEMON_ENGINE_INT_H
+
+#include "daemon/engine.h"
+#include "daemon/track.h"
+
+#define ENGINE_VERSION 1 /* raise when the fold changes meaning: every state is then made anew */
+
+enum { PLACE_SENSORS_MAX = 32 };
+
+/* What a snapshot stores. */
+struct snapshot {
+	uint64_t fingerprint; /* of build and fold */
+	struct instrument_state state;
+};
+
+/* A followed instrument with what only the engine needs. */
+struct follow {
+	struct followed pub;
+	uint64_t fingerprint;
+	struct stay *stays;
+	size_t n_stays;
+	struct finding *findings;
+	size_t n_findings;
+	int64_t head;  /* hour of the snapshot it starts from; TIME_NEVER: from the beginning */
+	struct snapshot start;
+};
+
+struct place_air {
+	const struct place *place;
+	struct zone *zone; /* owned */
+	int64_t sensors[PLACE_SENSORS_MAX];
+	size_t n_sensors;
+	int64_t dirty;      /* first hour whose air may have changed; TIME_NEVER: none */
+	int64_t needed;     /* first hour some instrument asks for; TIME_NEVER: none */
+	struct track track;
+};
+
+struct engine {
+	struct store *store;
+	const struct settings *set;
+	const struct library *lib;
+	struct zone *zone;
+	struct place_air *places;
+	size_t n_follows, n_list;
+	struct follow *follows;
+	struct followed *list; /* copies of follows[].pub for callers */
+};
+
+struct place_air *engine_place(const struct engine *e, const char *name);
+
+/* The stay that rules at the start of that hour; the first one rules before itself. NULL without stays. */
+const struct stay *engine_stay_at(const struct follow *f, int64_t hour);
+
+/* Follows one instrument from its chosen start to target; keeps the head's snapshot and drops the one of the
+ * old head. Needs the places' tracks. */
+MUST_USE enum rc engine_follow_one(struct engine *e, struct follow *f, int64_t target, struct err *err);
+
+/* What callers see: the head with findings made since, and where the instrument is at now_s. */
+void engine_show(struct follow *f, int64_t now_s);
+
+#endif
