@@ -1,0 +1,20 @@
+/* The agenda: care rules judged for every subject, items opened, kept, closed, and gathered into visits.
+ *
+ * An item opens when its rule calls, keeps its day while nothing weighs more, is done by a finding that settles
+ * it, is withdrawn when its reason is gone, and can be put aside by a person. Its reasons are rewritten only when
+ * the weight grows or the value has moved by a quarter of the way to "pressing", so calendars stay calm. */
+#ifndef DAEMON_AGENDA_H
+#define DAEMON_AGENDA_H
+
+#include "daemon/engine.h"
+#include "daemon/state.h"
+
+/* Judges everything at now_s in one transaction; call after engine_follow for the same now_s. */
+MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
+	const struct library *lib, int64_t now_s, struct err *err);
+
+/* Closes an open item by its number: ITEM_DONE or ITEM_PUT_ASIDE, at at_s. RC_UNKNOWN: no such open item. Inside the
+ * caller's transaction. */
+MUST_USE enum rc agenda_close(struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err);
+
+#endif

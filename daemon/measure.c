@@ -1,0 +1,379 @@
+#include "daemon/measure.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "core/air.h"
+#include "core/mem.h"
+#include "daemon/text.h"
+
+enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
+#define AIR_MEAN_H 48          /* two days: the wood of a top answers in that time */
+#define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
+
+struct words {
+	char *buf;
+	size_t size;
+};
+
+static void day_of(const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
+{
+	zone_print_day(engine_zone(c->engine, place), t_s, buf, n);
+}
+
+static void gap_text(const struct measure_context *c, double m, char *buf, size_t n)
+{
+	units_print_gap(buf, n, m, c->set->units);
+}
+
+/* ---- instruments ---- */
+
+static const char *hardware_words(enum fastening_kind kind)
+{
+	switch (kind) {
+	case FASTENING_TUNER_NUT:
+		return "tuner nuts";
+	case FASTENING_BUSHING:
+		return "tuner bushings";
+	case FASTENING_STRAP_BUTTON:
+		return "strap button";
+	case FASTENING_SCREW:
+		return "screws";
+	}
+	return "";
+}
+
+static const struct fastening *fastening_of(const struct followed *f, size_t i)
+{
+	return &instrument_model_build(f->model)->fastenings[i];
+}
+
+/* Seasons: the trend's member is the first fastening's. */
+static size_t carrier_of(const struct followed *f)
+{
+	const struct build *b = instrument_model_build(f->model);
+	return b->n_fastenings ? b->fastenings[0].member : 0;
+}
+
+static void slack_words(const struct fastening *x, double gap_m, struct words w)
+{
+	char turn[32];
+	units_print_turns(turn, sizeof turn, gap_m / x->pitch_m);
+	text_add(w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
+}
+
+static void since_snug_words(const struct measure_context *c, const struct followed *f, size_t i, struct words w)
+{
+	char day[24];
+	int64_t hour = f->state.snug_hour[i];
+	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
+	text_add(w.buf, w.size, hour == f->state.begun ? "; taken as snug when first followed, %s" : "; snug since %s", day);
+	text_add(w.buf, w.size, "; the wood there holds %.1f %% moisture now",
+		moisture_mean(f->state.mc_pct[fastening_of(f, i)->member], MOISTURE_CELLS));
+}
+
+static void of_preload(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+{
+	struct condition now;
+	instrument_condition(f->model, &f->state, &now);
+	size_t i = now.slackest;
+	if (i == instrument_model_build(f->model)->n_fastenings)
+		return;
+	const struct fastening *x = fastening_of(f, i);
+	m->value = now.hardware[i].preload;
+	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", hardware_words(x->kind), 100 * m->value);
+	slack_words(x, now.hardware[i].gap_m, w);
+	since_snug_words(c, f, i, w);
+}
+
+static void of_after_dry(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+{
+	const struct instrument_state *s = &f->state;
+	struct condition now;
+	instrument_condition(f->model, s, &now);
+	size_t i = now.slackest;
+	if (i == instrument_model_build(f->model)->n_fastenings || s->trend.dry_seen_hour == TIME_NEVER)
+		return;
+	const struct fastening *x = fastening_of(f, i);
+	char day[24];
+	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H && s->snug_hour[i] < s->trend.dry_seen_hour;
+	m->value = s->least_preload;
+	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
+	text_add(w.buf, w.size, "driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ", day,
+		hardware_words(x->kind), 100 * s->least_preload);
+	slack_words(x, s->widest_gap_m, w);
+	text_add(w.buf, w.size, "; now %.0f %%, gap %.2f mm", 100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3);
+	since_snug_words(c, f, i, w);
+}
+
+static void of_before_dry(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+{
+	const struct instrument_state *s = &f->state;
+	if (s->trend.damp_seen_hour == TIME_NEVER)
+		return;
+	char day[24];
+	m->event = s->hour - s->trend.damp_seen_hour < TURN_FRESH_H &&
+		   (s->relief_hour == s->begun || s->relief_hour < s->trend.damp_hour);
+	day_of(c, f->place, s->trend.damp_hour * HOUR_S, day, sizeof day);
+	text_add(w.buf, w.size, "dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying", day,
+		moisture_mean(s->mc_pct[carrier_of(f)], MOISTURE_CELLS));
+	if (s->relief_hour == s->begun)
+		text_add(w.buf, w.size, "; relief was never measured here");
+	else {
+		day_of(c, f->place, s->relief_hour * HOUR_S, day, sizeof day);
+		text_add(w.buf, w.size, "; last relief finding %s", day);
+	}
+}
+
+/* `relief has grown by 4 +- 2 thou since ...; was .010, now about .014` */
+static void change_words(const struct measure_context *c, const struct followed *f, const char *what, const char *up,
+	const char *down, double change_m, double sd_m, double found_m, int64_t hour, bool height, struct words w)
+{
+	char change[32], sd[32], then[32], now[32], day[24];
+	gap_text(c, fabs(change_m), change, sizeof change);
+	gap_text(c, sd_m, sd, sizeof sd);
+	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
+	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what, change_m > 0 ? up : down, change, sd, day);
+	if (isnan(found_m)) {
+		text_add(w.buf, w.size, "; no finding yet: this prediction has never been checked on this instrument");
+		return;
+	}
+	void (*print)(char *, size_t, double, enum bench_units) = height ? units_print_height : units_print_gap;
+	print(then, sizeof then, found_m, c->set->units);
+	print(now, sizeof now, found_m + change_m, c->set->units);
+	text_add(w.buf, w.size, "; found %s, now about %s", then, now);
+}
+
+static void of_movement(const struct measure_context *c, enum care_kind kind, const struct followed *f,
+	struct care_measure *m, struct words w)
+{
+	struct condition now;
+	instrument_condition(f->model, &f->state, &now);
+	const struct instrument_state *s = &f->state;
+	if (kind == CARE_RELIEF) {
+		m->value = fabs(now.relief_m);
+		change_words(c, f, "relief", "grown", "fallen", now.relief_m, now.relief_sd_m, s->relief_found_m,
+			s->relief_hour, false, w);
+	} else {
+		m->value = fabs(now.action_m);
+		change_words(c, f, "action at the 12th fret", "risen", "fallen", now.action_m, now.action_sd_m,
+			s->action_found_m, s->action_hour, true, w);
+	}
+}
+
+static void of_fret_ends(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+{
+	struct condition now;
+	char gap[32], day[24];
+	instrument_condition(f->model, &f->state, &now);
+	m->value = now.fret_end_m;
+	gap_text(c, now.fret_end_m, gap, sizeof gap);
+	day_of(c, f->place, f->state.fret_hour * HOUR_S, day, sizeof day);
+	text_add(w.buf, w.size, "fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap, day);
+}
+
+/* The last finding of that kind, TIME_NEVER when there is none. */
+static enum rc last_finding(const struct measure_context *c, const struct subject *s, enum finding_kind kind,
+	int64_t *t_s, struct err *err)
+{
+	struct finding *list = NULL;
+	size_t n = 0;
+	enum rc rc = record_findings(c->store, (int)s->kind, s->name, &list, &n, err);
+	*t_s = TIME_NEVER;
+	for (size_t i = 0; i < n; i++)
+		if (list[i].kind == (int)kind && list[i].t_s <= c->now_s)
+			*t_s = list[i].t_s;
+	mem_free(list);
+	return rc;
+}
+
+static enum rc of_strings(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
+	struct care_measure *m, struct words w, struct err *err)
+{
+	int64_t restrung = TIME_NEVER, seen = TIME_NEVER;
+	enum rc rc = last_finding(c, s, FINDING_RESTRUNG, &restrung, err);
+	if (rc == RC_OK && rule->kind == CARE_SETTLE)
+		rc = last_finding(c, s, FINDING_SETTLED, &seen, err);
+	if (rc != RC_OK || restrung == TIME_NEVER || (seen != TIME_NEVER && seen >= restrung))
+		return rc;
+	char when[24];
+	m->since_s = restrung;
+	m->every_s = rule->every_s;
+	if (rule->kind == CARE_STRINGS)
+		m->every_s = (int64_t)instrument_model_build(s->followed->model)->string_life_s;
+	zone_print_minute(engine_zone(c->engine, s->followed->place), restrung, when, sizeof when);
+	if (rule->kind == CARE_SETTLE)
+		text_add(w.buf, w.size, "restrung %s; the neck settles within %lld h", when, (long long)(m->every_s / HOUR_S));
+	else
+		text_add(w.buf, w.size, "strings on since %s; a set lasts about %lld days on this build", when,
+			(long long)(m->every_s / DAY_S));
+	return RC_OK;
+}
+
+/* ---- places ---- */
+
+bool measure_band(const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct)
+{
+	if (p->rh_high_pct > 0) {
+		*low_pct = p->rh_low_pct;
+		*high_pct = p->rh_high_pct;
+		return true;
+	}
+	size_t n = 0;
+	bool any = false;
+	const struct followed *list = engine_followed(c->engine, &n);
+	for (size_t i = 0; i < n; i++) {
+		if (!list[i].model || strcmp(list[i].place, p->name) != 0 || list[i].record.until_s <= c->now_s)
+			continue;
+		const struct build *b = instrument_model_build(list[i].model);
+		*low_pct = any && *low_pct > b->rh_low_pct ? *low_pct : b->rh_low_pct;
+		*high_pct = any && *high_pct < b->rh_high_pct ? *high_pct : b->rh_high_pct;
+		any = true;
+	}
+	return any;
+}
+
+enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours, struct measure_air *out,
+	bool *known, struct err *err)
+{
+	int64_t ids[PLACE_SENSORS];
+	size_t n_ids = engine_sensors_of(c->engine, place, ids, PLACE_SENSORS);
+	int64_t to = civil_floor(c->now_s, HOUR_S);
+	int64_t n = 0, n_t = 0;
+	double rh = 0, t = 0;
+	*out = (struct measure_air){ .least_rh_pct = INFINITY, .most_rh_pct = -INFINITY, .t_degc = NAN };
+	for (size_t k = 0; k < n_ids; k++) {
+		struct store_sum rows[AIR_HOURS_MAX];
+		size_t got = 0;
+		enum rc rc = store_hours(c->store, ids[k], to - hours, to, rows, AIR_HOURS_MAX, &got, err);
+		if (rc != RC_OK)
+			return rc;
+		for (size_t i = 0; i < got; i++) {
+			if (rows[i].n == 0)
+				continue;
+			double mean = (double)rows[i].rh_sum / (double)rows[i].n / 100;
+			rh += mean;
+			n++;
+			out->least_rh_pct = fmin(out->least_rh_pct, mean);
+			out->most_rh_pct = fmax(out->most_rh_pct, mean);
+			if (rows[i].temp_n > 0) {
+				t += (double)rows[i].temp_sum / (double)rows[i].temp_n / 100;
+				n_t++;
+			}
+		}
+	}
+	out->hours = n_ids ? n / (int64_t)n_ids : 0;
+	out->rh_pct = n ? rh / (double)n : NAN;
+	out->t_degc = n_t ? t / (double)n_t : NAN;
+	*known = n > 0 && 2 * out->hours >= hours;
+	return RC_OK;
+}
+
+static void who_is_there(const struct measure_context *c, const struct place *p, struct words w)
+{
+	size_t n = 0;
+	const struct followed *list = engine_followed(c->engine, &n);
+	const char *before = "; there: ";
+	for (size_t i = 0; i < n; i++)
+		if (strcmp(list[i].place, p->name) == 0 && list[i].record.until_s > c->now_s) {
+			text_add(w.buf, w.size, "%s%s", before, list[i].record.name);
+			before = ", ";
+		}
+}
+
+static bool own_sensor(const struct settings *set, const char *place)
+{
+	for (size_t i = 0; i < set->n_sensors; i++)
+		if (strcmp(set->sensors[i].place, place) == 0)
+			return true;
+	return false;
+}
+
+static enum rc of_air(const struct measure_context *c, enum care_kind kind, const struct subject *s,
+	struct care_measure *m, struct words w, struct err *err)
+{
+	double low = 0, high = 0;
+	bool known = false;
+	struct measure_air air;
+	if (!own_sensor(c->set, s->name) || !measure_band(c, s->place, &low, &high))
+		return RC_OK;
+	enum rc rc = measure_air(c, s->name, AIR_MEAN_H, &air, &known, err);
+	if (rc != RC_OK || !known)
+		return rc;
+	m->value = kind == CARE_AIR_DRY ? low - air.rh_pct : air.rh_pct - high;
+	text_add(w.buf, w.size, "two-day mean %.1f %% RH", air.rh_pct);
+	if (!isnan(air.t_degc))
+		text_add(w.buf, w.size, " at %.1f degC (dew point %.1f degC)", air.t_degc,
+			air_dew_point_degc(air.t_degc, air.rh_pct / 100));
+	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high, air.least_rh_pct, air.most_rh_pct);
+	if (s->place->room[0]) {
+		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
+		if (rc == RC_OK && known)
+			text_add(w.buf, w.size, "; the room %s: %.1f %%", s->place->room, air.rh_pct);
+	}
+	who_is_there(c, s->place, w);
+	return rc;
+}
+
+/* ---- sensors ---- */
+
+static enum rc of_sensor(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
+	struct care_measure *m, struct words w, struct err *err)
+{
+	int64_t id = 0, first = TIME_NEVER, last = TIME_NEVER, checked = TIME_NEVER;
+	enum rc rc = store_sensor_find(c->store, s->name, &id, err);
+	if (rc == RC_OK)
+		rc = store_span(c->store, id, c->now_s, &first, &last, err);
+	if (rc == RC_OK && rule->kind == CARE_CHECK)
+		rc = last_finding(c, s, FINDING_CHECKED, &checked, err);
+	if (rc != RC_OK || first == TIME_NEVER)
+		return rc;
+	char when[24];
+	bool silent = rule->kind == CARE_SILENT;
+	m->since_s = silent ? last : checked != TIME_NEVER ? checked : first;
+	m->every_s = silent ? s->sensor->silent_after_s : rule->every_s;
+	zone_print_minute(engine_zone(c->engine, s->sensor->place), m->since_s, when, sizeof when);
+	text_add(w.buf, w.size, silent ? "last reading %s" : checked != TIME_NEVER ? "last checked %s" :
+									"never checked, in use since %s", when);
+	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
+	return RC_OK;
+}
+
+enum rc measure(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
+	struct care_measure *m, char *reasons, size_t size, struct err *err)
+{
+	struct words w = { reasons, size };
+	enum care_kind kind = (enum care_kind)rule->kind;
+	*m = (struct care_measure){ .value = NAN, .since_s = TIME_NEVER };
+	reasons[0] = '\0';
+	if (s->kind == CARE_OF_INSTRUMENT && (!s->followed->model || !s->followed->known))
+		return RC_OK;
+	switch (kind) {
+	case CARE_PRELOAD:
+		of_preload(c, s->followed, m, w);
+		return RC_OK;
+	case CARE_AFTER_DRY:
+		of_after_dry(c, s->followed, m, w);
+		return RC_OK;
+	case CARE_BEFORE_DRY:
+		of_before_dry(c, s->followed, m, w);
+		return RC_OK;
+	case CARE_RELIEF:
+	case CARE_ACTION:
+		of_movement(c, kind, s->followed, m, w);
+		return RC_OK;
+	case CARE_FRET_END:
+		of_fret_ends(c, s->followed, m, w);
+		return RC_OK;
+	case CARE_STRINGS:
+	case CARE_SETTLE:
+		return of_strings(c, rule, s, m, w, err);
+	case CARE_AIR_DRY:
+	case CARE_AIR_DAMP:
+		return of_air(c, kind, s, m, w, err);
+	case CARE_CHECK:
+	case CARE_SILENT:
+		return of_sensor(c, rule, s, m, w, err);
+	}
+	return RC_OK;
+}

@@ -1,0 +1,41 @@
+/* What is known about one subject for one care rule, and the words that justify an item. */
+#ifndef DAEMON_MEASURE_H
+#define DAEMON_MEASURE_H
+
+#include "core/care.h"
+#include "daemon/engine.h"
+#include "daemon/state.h"
+
+/* A subject a rule can be about. */
+struct subject {
+	enum care_subject kind;
+	const char *name;
+	const struct followed *followed; /* of an instrument, else NULL */
+	const struct place *place;       /* of a place, or where a sensor is */
+	const struct sensor *sensor;
+};
+
+struct measure_context {
+	struct store *store;
+	const struct engine *engine;
+	const struct settings *set;
+	int64_t now_s;
+};
+
+/* Fills *m for the rule, and the reasons (numbers, dates in the place's zone, the bench's units). */
+MUST_USE enum rc measure(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
+	struct care_measure *m, char *reasons, size_t size, struct err *err);
+
+/* The band that holds for a place: its own, or the strictest of the instruments there; false: none. */
+bool measure_band(const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct);
+
+/* Mean air of a place over the hours before now; false when fewer than half of them are known. */
+struct measure_air {
+	double rh_pct, t_degc; /* t_degc NAN: no temperature */
+	double least_rh_pct, most_rh_pct; /* of hourly means */
+	int64_t hours;
+};
+MUST_USE enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours, struct measure_air *out,
+	bool *known, struct err *err);
+
+#endif
