@@ -31,6 +31,7 @@ void store_close(struct store *s);
 
 /* One write transaction (BEGIN IMMEDIATE). Nesting is a programmer's fault. */
 MUST_USE enum rc store_begin(struct store *s, struct err *err);
+/* Rolls back when it fails. */
 MUST_USE enum rc store_commit(struct store *s, struct err *err);
 void store_rollback(struct store *s); /* harmless when none is open */
 
@@ -40,7 +41,8 @@ MUST_USE enum rc store_check(struct store *s, struct err *err);
 /* ---- readings (store_reading.c) ---- */
 
 /* The number of a sensor by name, made when absent. zone: of its place, for daily sums; when it differs
- * from the one last used for this sensor its daily rows are made again. */
+ * from the one last used for this sensor its daily rows are made again. In a transaction of its own
+ * when none is open. */
 MUST_USE enum rc store_sensor(struct store *s, const char *name, const struct zone *zone, int64_t *id,
 	struct err *err);
 
@@ -54,9 +56,12 @@ struct store_count {
 	int64_t flagged;  /* of the stored ones, how many carry a quality flag now */
 };
 
+enum { STORE_BATCH_MAX = 1 << 22 }; /* readings in one call */
+
 /* Adds readings of one sensor inside an open transaction, in any order, and brings flags, hourly and
  * daily sums of every touched stretch up to date. now_s: the clock, later readings than now_s + 300 get
- * QUALITY_FUTURE. differs_t (NULL allowed) is called with each time whose values differ. count is added to. */
+ * QUALITY_FUTURE. differs_t (NULL allowed) is called with each time whose values differ. count is added to.
+ * After a failure the transaction is to be rolled back. */
 MUST_USE enum rc store_readings(struct store *s, int64_t sensor, const struct quality_reading *r, size_t n,
 	int64_t now_s, void (*differs)(void *arg, int64_t t_s), void *arg, struct store_count *count,
 	struct err *err);

@@ -8,18 +8,29 @@
 
 /* Statements are prepared once, when first used, and kept until the store closes. */
 enum { STORE_STATEMENTS_MAX = 96 };
+enum { STORE_ZONES_MAX = 64 };      /* different zones of all sensors */
+enum { STORE_BUSY_MS = 5000 };
+
+#define STORE_ABSENT UINT32_MAX /* flags of a reading that was not there */
 
 struct store {
 	sqlite3 *db;
 	char path[512];
 	bool in_transaction;
+	size_t zones_n;
+	struct zone *zones[STORE_ZONES_MAX]; /* own; see store_zone */
 	struct {
 		const char *sql; /* the literal's address is the key */
 		sqlite3_stmt *q;
 	} statements[STORE_STATEMENTS_MAX];
 };
 
-/* The prepared statement of that literal, reset and without bindings; NULL sets err. */
+/* store_open with another busy time, for tests. */
+MUST_USE enum rc store_open_waiting(const char *path, enum store_mode mode, int busy_ms,
+	struct store **out, struct err *err);
+
+/* The prepared statement of that literal, reset and without bindings; NULL sets err, and
+ * store_fail gives the code again. */
 sqlite3_stmt *store_statement(struct store *s, const char *sql, struct err *err);
 
 /* Steps a statement that gives no row, resets and clears it. */
@@ -27,5 +38,21 @@ MUST_USE enum rc store_run(struct store *s, sqlite3_stmt *q, struct err *err);
 
 /* The SQLite error of the last call as rc (busy, full, damaged, other) with text `store PATH: what: why`. */
 enum rc store_fail(struct store *s, const char *what, struct err *err);
+
+/* ---- between store_reading.c, store_intake.c and store_sums.c ---- */
+
+/* The row of a statement that reads t, rh, temp, flags. */
+struct quality_reading store_reading_row(sqlite3_stmt *q);
+
+/* The zone of a sensor's daily sums, kept by the store; UTC when none was ever named. */
+MUST_USE enum rc store_zone(struct store *s, int64_t sensor, const struct zone **zone, struct err *err);
+
+/* Brings hourly and daily sums up to date after the flags of r[0..n), in time order and already stored,
+ * changed from was[i] (STORE_ABSENT: a new one). Marks the sensor dirty from the first hour changed. */
+MUST_USE enum rc store_sums_follow(struct store *s, int64_t sensor, const struct quality_reading *r,
+	const uint32_t *was, size_t n, struct err *err);
+
+/* Makes all daily sums of a sensor again. */
+MUST_USE enum rc store_sums_days(struct store *s, int64_t sensor, struct err *err);
 
 #endif

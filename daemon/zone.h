@@ -13,8 +13,8 @@
 
 struct zone;
 
-/* name: IANA (`Europe/Berlin`), `UTC`, or a fixed offset `+02:00`, `-0330`. Unknown: RC_UNKNOWN.
- * zone_free releases it. */
+/* name: IANA (`Europe/Berlin`), `UTC`, `Z`, or a fixed offset of at most 14 h: `+02:00`, `-0330`, `+2`,
+ * `UTC+2`, `GMT+01:00` (plus is east). Unknown: RC_UNKNOWN. zone_free releases it. */
 MUST_USE enum rc zone_new(const char *name, struct zone **out, struct err *err);
 void zone_free(struct zone *z);
 
@@ -35,8 +35,17 @@ struct zone_instants {
 };
 struct zone_instants zone_from_wall(const struct zone *z, int64_t wall_s);
 
+/* A stretch of wall-clock readings from_s <= wall < to_s that all mean one instant: wall - offset_s.
+ * Empty (from_s == to_s) when wall_s itself is shown twice or never. For callers with many readings in
+ * a row. */
+struct zone_stretch {
+	int64_t from_s, to_s;
+	int32_t offset_s;
+};
+struct zone_stretch zone_plain_stretch(const struct zone *z, int64_t wall_s);
+
 /* Day number (days since 1970-01-01) of that instant on the zone's calendar, and the first instant
- * of a day. */
+ * of a day (of the next one when the zone skipped that day). */
 int64_t zone_day(const struct zone *z, int64_t utc_s);
 int64_t zone_day_start_s(const struct zone *z, int64_t day);
 
