@@ -2,11 +2,11 @@
 
 #include <math.h>
 
-#define KELVIN_AT_0_DEGC 273.15         /* K; exact, SI definition */
-#define VAPOUR_GAS_CONSTANT 461.52      /* J/(kg K) */
-#define MASS_RATIO 0.621945             /* water to dry air; ASHRAE 2017 ch. 1 eq. 20 */
-#define LEAST_RH 0.001                  /* below it the dew point runs away */
-#define NEWTON_ROUNDS 60                /* bisection alone would be done by then */
+#define KELVIN_AT_0_DEGC 273.15 /* K; exact, SI definition */
+#define VAPOUR_GAS_CONSTANT 461.52 /* J/(kg K) */
+#define MASS_RATIO 0.621945 /* water to dry air; ASHRAE 2017 ch. 1 eq. 20 */
+#define LEAST_RH 0.001 /* below it the dew point runs away */
+#define NEWTON_ROUNDS 60 /* bisection alone would be done by then */
 
 /* ln p over liquid water and its slope per kelvin, eq. 6, without a range check. */
 static double ln_water(double t_k, double *slope)
@@ -20,7 +20,7 @@ static double ln_water(double t_k, double *slope)
 double air_saturation_water_pa(double t_degc)
 {
 	if (!(t_degc >= -60 && t_degc <= 200))
-		return NAN;
+		return (double)NAN;
 	double slope;
 	return exp(ln_water(t_degc + KELVIN_AT_0_DEGC, &slope));
 }
@@ -30,7 +30,7 @@ double air_saturation_ice_pa(double t_degc)
 	static const double c1 = -5.6745359e3, c2 = 6.3925247, c3 = -9.677843e-3, c4 = 6.2215701e-7,
 			    c5 = 2.0747825e-9, c6 = -9.484024e-13, c7 = 4.1635019;
 	if (!(t_degc >= -100 && t_degc <= 0.01))
-		return NAN;
+		return (double)NAN;
 	double t_k = t_degc + KELVIN_AT_0_DEGC;
 	return exp(c1 / t_k + c2 + t_k * (c3 + t_k * (c4 + t_k * (c5 + t_k * c6))) + c7 * log(t_k));
 }
@@ -38,14 +38,14 @@ double air_saturation_ice_pa(double t_degc)
 double air_vapour_pa(double t_degc, double rh)
 {
 	if (!(rh >= 0 && rh <= 1))
-		return NAN;
+		return (double)NAN;
 	return rh * air_saturation_water_pa(t_degc);
 }
 
 double air_dew_point_degc(double t_degc, double rh)
 {
 	if (!(t_degc >= -60 && t_degc <= 100 && rh >= 0 && rh <= 1))
-		return NAN;
+		return (double)NAN;
 	double slope;
 	double high = t_degc + KELVIN_AT_0_DEGC;
 	double low = high - 120; /* lower than any dew point at LEAST_RH */
@@ -71,7 +71,7 @@ double air_humidity_ratio(double t_degc, double rh, double p_pa)
 {
 	double e_pa = air_vapour_pa(t_degc, rh);
 	if (!(e_pa < p_pa))
-		return NAN;
+		return (double)NAN;
 	return MASS_RATIO * e_pa / (p_pa - e_pa);
 }
 

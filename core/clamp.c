@@ -24,7 +24,9 @@ struct clamp_state clamp_state(const struct clamp_wood *w, const struct clamp *c
 	double gap_m = contact < 0 ? -contact * w->grip_m : 0;
 	double preload = contact / w->snug_strain;
 	return (struct clamp_state){
-		.preload = preload < 0 ? 0 : preload > 1 ? 1 : preload,
+		.preload = preload < 0   ? 0
+			   : preload > 1 ? 1
+					 : preload,
 		.gap_m = gap_m,
 		.turns = gap_m / w->pitch_m,
 	};

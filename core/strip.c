@@ -19,7 +19,7 @@ static double neutral_depth_m(const struct strip_layer *layers, size_t n)
 double strip_curvature_per_m(const struct strip_layer *layers, size_t n)
 {
 	if (n == 0)
-		return NAN;
+		return (double)NAN;
 	double axis_m = neutral_depth_m(layers, n);
 	double moment = 0, bending = 0, top_m = 0;
 	for (size_t i = 0; i < n; i++) {

@@ -24,7 +24,8 @@ static void saturation_matches_ashrae_table_3(void **state)
 		{ "150", 150, 476101.4, 476101.4 * 3e-4 },
 	};
 	for (size_t i = 0; i < COUNT(ice); i++)
-		CLOSE(air_saturation_ice_pa(ice[i].t_degc), ice[i].want_pa, ice[i].tol_pa, ice[i].what);
+		CLOSE(air_saturation_ice_pa(ice[i].t_degc), ice[i].want_pa, ice[i].tol_pa,
+			ice[i].what);
 	for (size_t i = 0; i < COUNT(water); i++)
 		CLOSE(air_saturation_water_pa(water[i].t_degc), water[i].want_pa, water[i].tol_pa,
 			water[i].what);
@@ -39,12 +40,16 @@ static void saturation_over_water_agrees_with_iapws(void **state)
 		const char *what;
 		double t_degc, want_pa;
 	} rows[] = {
-		{ "0", 0, 611.2128 },   { "10", 10, 1228.1122 }, { "20", 20, 2339.1937 },
-		{ "30", 30, 4246.9199 }, { "40", 40, 7385.1105 }, { "50", 50, 12352.4789 },
+		{ "0", 0, 611.2128 },
+		{ "10", 10, 1228.1122 },
+		{ "20", 20, 2339.1937 },
+		{ "30", 30, 4246.9199 },
+		{ "40", 40, 7385.1105 },
+		{ "50", 50, 12352.4789 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++)
-		CLOSE(air_saturation_water_pa(rows[i].t_degc), rows[i].want_pa, 2.5e-4 * rows[i].want_pa,
-			rows[i].what);
+		CLOSE(air_saturation_water_pa(rows[i].t_degc), rows[i].want_pa,
+			2.5e-4 * rows[i].want_pa, rows[i].what);
 }
 
 static void water_and_ice_part_below_freezing(void **state)
@@ -53,7 +58,8 @@ static void water_and_ice_part_below_freezing(void **state)
 	/* Hyland and Wexler 1983, both evaluated in double precision elsewhere */
 	CLOSE(air_saturation_water_pa(-20), 125.6292, 5e-5, "supercooled water, -20 degC");
 	CLOSE(air_saturation_ice_pa(-20), 103.2604, 5e-5, "ice, -20 degC");
-	CLOSE(air_saturation_water_pa(0.01) / air_saturation_ice_pa(0.01), 1, 1.1e-4, "triple point");
+	CLOSE(air_saturation_water_pa(0.01) / air_saturation_ice_pa(0.01), 1, 1.1e-4,
+		"triple point");
 }
 
 static void outside_the_range_is_nan(void **state)
@@ -61,14 +67,14 @@ static void outside_the_range_is_nan(void **state)
 	(void)state;
 	assert_true(isnan(air_saturation_water_pa(-60.1)));
 	assert_true(isnan(air_saturation_water_pa(200.1)));
-	assert_true(isnan(air_saturation_water_pa(NAN)));
+	assert_true(isnan(air_saturation_water_pa((double)NAN)));
 	assert_true(isnan(air_saturation_ice_pa(0.02)));
 	assert_true(isnan(air_saturation_ice_pa(-100.1)));
 	assert_true(isnan(air_vapour_pa(20, -0.01)));
 	assert_true(isnan(air_vapour_pa(20, 1.01)));
-	assert_true(isnan(air_vapour_pa(20, NAN)));
+	assert_true(isnan(air_vapour_pa(20, (double)NAN)));
 	assert_true(isnan(air_dew_point_degc(101, 0.5)));
-	assert_true(isnan(air_dew_point_degc(NAN, 0.5)));
+	assert_true(isnan(air_dew_point_degc((double)NAN, 0.5)));
 	assert_true(isnan(air_dew_point_degc(20, 1.5)));
 	assert_true(isnan(air_humidity_ratio(100, 1, 101325)));
 	assert_true(isnan(air_absolute_humidity_g_m3(-61, 0.5)));
@@ -92,8 +98,8 @@ static void dew_points_match_other_programs(void **state)
 		{ "bisection to 1e-12 on eq. 6", -5, 1.00, -5.0, 6e-5 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++)
-		CLOSE(air_dew_point_degc(rows[i].t_degc, rows[i].rh), rows[i].want_degc, rows[i].tol_k,
-			rows[i].src);
+		CLOSE(air_dew_point_degc(rows[i].t_degc, rows[i].rh), rows[i].want_degc,
+			rows[i].tol_k, rows[i].src);
 }
 
 static void dew_point_inverts_saturation_everywhere(void **state)
@@ -127,9 +133,12 @@ static void humidity_ratio_matches_ashrae_table_2(void **state)
 		const char *what;
 		double t_degc, want, tol;
 	} rows[] = {
-		{ "-20", -20, 0.0006373, 0.01 }, { "-5", -5, 0.0024863, 0.01 },
-		{ "5", 5, 0.005425, 0.01 },      { "25", 25, 0.020173, 0.01 },
-		{ "50", 50, 0.086863, 0.01 },    { "85", 85, 0.838105, 0.02 },
+		{ "-20", -20, 0.0006373, 0.01 },
+		{ "-5", -5, 0.0024863, 0.01 },
+		{ "5", 5, 0.005425, 0.01 },
+		{ "25", 25, 0.020173, 0.01 },
+		{ "50", 50, 0.086863, 0.01 },
+		{ "85", 85, 0.838105, 0.02 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		double t = rows[i].t_degc;
@@ -144,7 +153,8 @@ static void humidity_ratio_matches_psychrolib(void **state)
 	(void)state;
 	/* PsychroLib 2.5.0 tests/test_psychrolib_si.py: e = 3169.7 Pa at 95461 Pa, 1e-6 relative */
 	double rh = 3169.7 / air_saturation_water_pa(30);
-	CLOSE(air_humidity_ratio(30, rh, 95461), 0.0213603998047487, 0.0213603998047487e-6, "3169.7 Pa");
+	CLOSE(air_humidity_ratio(30, rh, 95461), 0.0213603998047487, 0.0213603998047487e-6,
+		"3169.7 Pa");
 	CLOSE(air_humidity_ratio(20, 0.5, 101325), 0.007261737, 1e-6, "20 degC 50 %");
 	CLOSE(air_humidity_ratio(10, 0.8, 101325), 0.006089103, 1e-6, "10 degC 80 %");
 }
@@ -156,9 +166,11 @@ static void absolute_humidity_matches_the_gas_law(void **state)
 	static const struct {
 		const char *what;
 		double t_degc, want;
-	} rows[] = { { "0", 0, 4.848 }, { "10", 10, 9.397 }, { "20", 20, 17.287 }, { "30", 30, 30.348 } };
+	} rows[] = { { "0", 0, 4.848 }, { "10", 10, 9.397 }, { "20", 20, 17.287 },
+		{ "30", 30, 30.348 } };
 	for (size_t i = 0; i < COUNT(rows); i++)
-		CLOSE(air_absolute_humidity_g_m3(rows[i].t_degc, 1), rows[i].want, 1e-3, rows[i].what);
+		CLOSE(air_absolute_humidity_g_m3(rows[i].t_degc, 1), rows[i].want, 1e-3,
+			rows[i].what);
 	CLOSE(air_absolute_humidity_g_m3(20, 0.5), 17.287 / 2, 1e-3, "half");
 }
 

@@ -60,7 +60,7 @@ static void swelling_within_the_elastic_limit_leaves_no_trace(void **state)
 {
 	(void)state;
 	struct clamp_wood w = maple;
-	w.relax_s = INFINITY;
+	w.relax_s = (double)INFINITY;
 	struct clamp c = snugged(&w, 9);
 	double before = c.touch;
 	clamp_step(&w, &c, 9 + 0.005 / w.c_per_pct, 3600);
@@ -72,7 +72,7 @@ static void swelling_beyond_it_is_crushed_and_becomes_a_gap(void **state)
 {
 	(void)state;
 	struct clamp_wood w = maple;
-	w.relax_s = INFINITY;
+	w.relax_s = (double)INFINITY;
 	struct clamp c = snugged(&w, 9);
 	double before = c.touch;
 	/* contact 0.002 + 0.008 = 0.010: 0.0025 is crushed */
@@ -88,7 +88,7 @@ static void crushing_does_not_depend_on_the_way_up(void **state)
 {
 	(void)state;
 	struct clamp_wood w = maple;
-	w.relax_s = INFINITY;
+	w.relax_s = (double)INFINITY;
 	struct clamp once = snugged(&w, 8), slow = once;
 	clamp_step(&w, &once, 14, 3600);
 	for (double mc = 8; mc <= 14; mc += 0.125)

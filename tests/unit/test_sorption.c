@@ -112,9 +112,9 @@ static void what_lies_outside_is_clamped(void **state)
 	CLOSE(sorption_mc_pct(90, 0.5), sorption_mc_pct(60, 0.5), 0, "hot");
 	CLOSE(sorption_rh(20, -1), 0, 0, "less than no moisture");
 	CLOSE(sorption_rh(20, 90), 1, 0, "more than saturation");
-	assert_true(isnan(sorption_mc_pct(NAN, 0.5)));
-	assert_true(isnan(sorption_mc_pct(20, NAN)));
-	assert_true(isnan(sorption_rh(20, NAN)));
+	assert_true(isnan(sorption_mc_pct((double)NAN, 0.5)));
+	assert_true(isnan(sorption_mc_pct(20, (double)NAN)));
+	assert_true(isnan(sorption_rh(20, (double)NAN)));
 }
 
 int main(void)

@@ -72,7 +72,8 @@ static void a_braced_top_sinks_when_it_dries(void **state)
 static void slicing_a_layer_changes_nothing(void **state)
 {
 	(void)state;
-	const struct strip_layer whole[] = { { 0.006, 0.05, 12e9, 1e-4 }, { 0.015, 0.05, 10e9, 0 } };
+	const struct strip_layer whole[] = { { 0.006, 0.05, 12e9, 1e-4 },
+		{ 0.015, 0.05, 10e9, 0 } };
 	const struct strip_layer sliced[] = {
 		{ 0.002, 0.05, 12e9, 1e-4 },
 		{ 0.004, 0.05, 12e9, 1e-4 },
@@ -100,7 +101,8 @@ static void one_strain_through_all_layers_bends_nothing(void **state)
 static void turning_the_strip_over_turns_the_sign(void **state)
 {
 	(void)state;
-	const struct strip_layer up[] = { { 0.003, 0.05, 12e9, 1e-3 }, { 0.009, 0.02, 9e9, -2e-3 } };
+	const struct strip_layer up[] = { { 0.003, 0.05, 12e9, 1e-3 },
+		{ 0.009, 0.02, 9e9, -2e-3 } };
 	const struct strip_layer down[] = { up[1], up[0] };
 	double bend = strip_curvature_per_m(up, 2);
 	assert_true(bend > 0);
