@@ -3,7 +3,7 @@
  * A rule is data (conf/care.conf). A measure is what the engine found for one subject. Judging is
  * pure: the same rule, measure, item and time give the same verdict. Hysteresis: a condition opens an
  * item beyond `open` and takes it back inside `close`; after an item was done the same rule rests for
- * rest_s. Times are seconds UTC, lengths metres, preload 0..1, RH percent. */
+ * rest_s. Times are seconds UTC, lengths metres, RH percent. */
 #ifndef CORE_CARE_H
 #define CORE_CARE_H
 
@@ -14,7 +14,7 @@
 enum { CARE_NAME = 32, CARE_TEXT = 120, CARE_LONG = 480, CARE_SETTLERS = 8 };
 
 enum care_kind {
-	CARE_PRELOAD,    /* least preload left of the instrument's hardware, under open */
+	CARE_PRELOAD,    /* least hold of the instrument's hardware (clamp.h: 1 snug, 0 slack, < 0 a gap), under open */
 	CARE_AFTER_DRY,  /* the driest point has passed and hardware went slack on the way */
 	CARE_BEFORE_DRY, /* the dampest point has passed: the dry half of the year begins */
 	CARE_RELIEF,     /* |predicted relief change| since the last finding, over open */
@@ -43,7 +43,7 @@ struct care_rule {
 	char title[CARE_TEXT];   /* what to do, in a few words */
 	char advice[CARE_LONG];  /* how, in a sentence or two */
 	char caution[CARE_LONG]; /* what can go wrong and who to ask */
-	double open, close;      /* preload, metres or percent RH by kind; close is nearer to healthy */
+	double open, close;      /* hold, metres or percent RH by kind; close is nearer to healthy */
 	double pressing;         /* beyond this the weight is CARE_PRESSING; halfway there CARE_SOON */
 	int64_t every_s;         /* CARE_CHECK, CARE_SETTLE */
 	int64_t lead_s;          /* levels: from opening to the earliest sensible day; dated kinds: how long

@@ -22,11 +22,12 @@ struct clamp_state clamp_state(const struct clamp_wood *w, const struct clamp *c
 {
 	double contact = w->c_per_pct * mc_pct - c->touch;
 	double gap_m = contact < 0 ? -contact * w->grip_m : 0;
-	double preload = contact / w->snug_strain;
+	double hold = contact / w->snug_strain;
+	if (hold > 1)
+		hold = 1;
 	return (struct clamp_state){
-		.preload = preload < 0   ? 0
-			   : preload > 1 ? 1
-					 : preload,
+		.hold = hold,
+		.preload = hold > 0 ? hold : 0,
 		.gap_m = gap_m,
 		.turns = gap_m / w->pitch_m,
 	};

@@ -25,7 +25,8 @@ struct clamp {
 };
 
 struct clamp_state {
-	double preload; /* contact strain over snug strain, clipped to 0..1 */
+	double hold;    /* contact strain over snug strain, at most 1; negative: a gap, in the same measure */
+	double preload; /* hold clipped to 0..1 */
 	double gap_m;   /* >= 0 */
 	double turns;   /* that take the gap up: gap / pitch */
 };

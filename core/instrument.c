@@ -169,7 +169,7 @@ static void snug(const struct instrument_model *m, struct instrument_state *s)
 		clamp_snug(&m->grips[i], &s->clamps[i], grip_mc_pct(m, s, i));
 		s->snug_hour[i] = s->hour;
 	}
-	s->least_preload = 1;
+	s->least_hold = 1;
 	s->widest_gap_m = 0;
 	s->widest_hour = s->hour;
 }
@@ -221,8 +221,8 @@ void instrument_begin(const struct instrument_model *m, struct instrument_state 
 	for (size_t i = 0; i < m->build.n_members; i++)
 		moisture_fill(s->mc_pct[i], MOISTURE_CELLS, eq_mc_pct);
 	snug(m, s);
-	s->relief_found_m = NAN;
-	s->action_found_m = NAN;
+	s->relief_found_m = (double)NAN;
+	s->action_found_m = (double)NAN;
 	s->relief_ref_m = neck_relief_m(m, s);
 	s->action_ref_m = top_action_m(m, s);
 	s->fret_ref_pct = board_mc_pct(m, s);
@@ -236,8 +236,8 @@ static void clamps_step(const struct instrument_model *m, struct instrument_stat
 		double mc_pct = grip_mc_pct(m, s, i);
 		clamp_step(&m->grips[i], &s->clamps[i], mc_pct, (double)HOUR_S);
 		struct clamp_state now = clamp_state(&m->grips[i], &s->clamps[i], mc_pct);
-		if (now.preload < s->least_preload)
-			s->least_preload = now.preload;
+		if (now.hold < s->least_hold)
+			s->least_hold = now.hold;
 		if (now.gap_m > s->widest_gap_m) {
 			s->widest_gap_m = now.gap_m;
 			s->widest_hour = s->hour;
@@ -279,7 +279,7 @@ void instrument_finding(const struct instrument_model *m, struct instrument_stat
 		relief_reference(m, s, value);
 		break;
 	case FINDING_TRUSS_TURN:
-		relief_reference(m, s, NAN);
+		relief_reference(m, s, (double)NAN);
 		break;
 	case FINDING_ACTION_BASS:
 		action_reference(m, s, value);
@@ -289,7 +289,7 @@ void instrument_finding(const struct instrument_model *m, struct instrument_stat
 		s->action_hour = s->hour;
 		break;
 	case FINDING_SADDLE:
-		action_reference(m, s, NAN);
+		action_reference(m, s, (double)NAN);
 		break;
 	case FINDING_FRET_ENDS:
 		s->fret_ref_pct = board_mc_pct(m, s);
@@ -335,8 +335,7 @@ void instrument_condition(const struct instrument_model *m, const struct instrum
 	for (size_t i = 0; i < b->n_fastenings; i++) {
 		c->hardware[i] = clamp_state(&m->grips[i], &s->clamps[i], grip_mc_pct(m, s, i));
 		if (c->slackest == b->n_fastenings ||
-			c->hardware[i].preload < c->hardware[c->slackest].preload ||
-			c->hardware[i].gap_m > c->hardware[c->slackest].gap_m)
+			c->hardware[i].hold < c->hardware[c->slackest].hold)
 			c->slackest = i;
 	}
 	c->relief_m = neck_relief_m(m, s) - s->relief_ref_m;

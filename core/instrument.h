@@ -35,8 +35,8 @@ struct trend {
 	int64_t dry_hour, dry_seen_hour;   /* the last driest point and when it was sure; TIME_NEVER */
 	int64_t damp_hour, damp_seen_hour; /* the last dampest point likewise */
 };
-#define TREND_SMOOTH_H 336.0  /* hours, two weeks: weather passes, seasons stay; judgement, no source */
-#define TREND_SWING_PCT 0.8   /* % MC, about 5 % RH: what counts as a turn; judgement, no source */
+#define TREND_SMOOTH_H 168.0  /* hours, a week: weather passes, seasons stay; judgement, no source */
+#define TREND_SWING_PCT 0.6   /* % MC, about 4 % RH: what counts as a turn; judgement, no source */
 
 struct instrument_state {
 	int64_t hour;  /* the last hour that was followed */
@@ -44,7 +44,7 @@ struct instrument_state {
 	double mc_pct[BUILD_MEMBERS][MOISTURE_CELLS];
 	struct clamp clamps[BUILD_FASTENINGS];
 	int64_t snug_hour[BUILD_FASTENINGS]; /* of the last snug; begun when only assumed */
-	double least_preload;  /* of all hardware since the last snug */
+	double least_hold;     /* of all hardware since the last snug, see clamp.h */
 	double widest_gap_m;   /* since then */
 	int64_t widest_hour;
 	double relief_ref_m, action_ref_m, fret_ref_pct; /* model values at the last finding */

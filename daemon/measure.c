@@ -80,8 +80,8 @@ static void of_preload(const struct measure_context *c, const struct followed *f
 	if (i == instrument_model_build(f->model)->n_fastenings)
 		return;
 	const struct fastening *x = fastening_of(f, i);
-	m->value = now.hardware[i].preload;
-	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", hardware_words(x->kind), 100 * m->value);
+	m->value = now.hardware[i].hold;
+	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", hardware_words(x->kind), 100 * now.hardware[i].preload);
 	slack_words(x, now.hardware[i].gap_m, w);
 	since_snug_words(c, f, i, w);
 }
@@ -97,10 +97,10 @@ static void of_after_dry(const struct measure_context *c, const struct followed 
 	const struct fastening *x = fastening_of(f, i);
 	char day[24];
 	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H && s->snug_hour[i] < s->trend.dry_seen_hour;
-	m->value = s->least_preload;
+	m->value = s->least_hold;
 	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size, "driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ", day,
-		hardware_words(x->kind), 100 * s->least_preload);
+		hardware_words(x->kind), 100 * fmax(s->least_hold, 0));
 	slack_words(x, s->widest_gap_m, w);
 	text_add(w.buf, w.size, "; now %.0f %%, gap %.2f mm", 100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3);
 	since_snug_words(c, f, i, w);
@@ -241,7 +241,7 @@ enum rc measure_air(const struct measure_context *c, const char *place, int64_t 
 	int64_t to = civil_floor(c->now_s, HOUR_S);
 	int64_t n = 0, n_t = 0;
 	double rh = 0, t = 0;
-	*out = (struct measure_air){ .least_rh_pct = INFINITY, .most_rh_pct = -INFINITY, .t_degc = NAN };
+	*out = (struct measure_air){ .least_rh_pct = (double)INFINITY, .most_rh_pct = -(double)INFINITY, .t_degc = (double)NAN };
 	for (size_t k = 0; k < n_ids; k++) {
 		struct store_sum rows[AIR_HOURS_MAX];
 		size_t got = 0;
@@ -263,8 +263,8 @@ enum rc measure_air(const struct measure_context *c, const char *place, int64_t 
 		}
 	}
 	out->hours = n_ids ? n / (int64_t)n_ids : 0;
-	out->rh_pct = n ? rh / (double)n : NAN;
-	out->t_degc = n_t ? t / (double)n_t : NAN;
+	out->rh_pct = n ? rh / (double)n : (double)NAN;
+	out->t_degc = n_t ? t / (double)n_t : (double)NAN;
 	*known = n > 0 && 2 * out->hours >= hours;
 	return RC_OK;
 }
@@ -344,7 +344,7 @@ enum rc measure(const struct measure_context *c, const struct care_rule *rule, c
 {
 	struct words w = { reasons, size };
 	enum care_kind kind = (enum care_kind)rule->kind;
-	*m = (struct care_measure){ .value = NAN, .since_s = TIME_NEVER };
+	*m = (struct care_measure){ .value = (double)NAN, .since_s = TIME_NEVER };
 	reasons[0] = '\0';
 	if (s->kind == CARE_OF_INSTRUMENT && (!s->followed->model || !s->followed->known))
 		return RC_OK;

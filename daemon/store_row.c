@@ -36,7 +36,7 @@ void row_bind_real(sqlite3_stmt *q, int at, double v)
 
 double row_real(sqlite3_stmt *q, int at)
 {
-	return sqlite3_column_type(q, at) == SQLITE_NULL ? NAN : sqlite3_column_double(q, at);
+	return sqlite3_column_type(q, at) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(q, at);
 }
 
 void row_text(sqlite3_stmt *q, int at, char *buf, size_t n)
