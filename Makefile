@@ -1,63 +1,137 @@
 # seasond: see `make help`. Objects and programs go to $(B); nothing is written beside the sources.
 B ?= build
-CC ?= gcc
 PREFIX ?= /usr/local
 SYSCONFDIR ?= /etc
 DATADIR ?= $(PREFIX)/share/seasond
+MANDIR ?= $(PREFIX)/share/man
 UNITDIR ?= $(PREFIX)/lib/systemd/system
 VERSION := 0.1.0
 
-PACKAGES := libcurl sqlite3 libconfig libical libsystemd
+PACKAGES := sqlite3 libconfig libical libsystemd libcurl
 PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
 PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
+APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
+	libcurl4-openssl-dev libcmocka-dev tzdata
+APT_CHECK := python3 python3-icalendar
+APT_NODE := nodejs npm
+APT_BENCH := python3-scipy sqlite3
 
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wstrict-prototypes \
 	-Wmissing-prototypes -Wold-style-definition -Wformat=2 -Wundef -Wvla -Wcast-qual \
 	-Wwrite-strings -Wswitch-enum -Wdouble-promotion -Wimplicit-fallthrough -Wnull-dereference
-HARDEN := -fPIE -fstack-protector-strong -D_FORTIFY_SOURCE=2
-CFLAGS ?= -O2 -g
-BASE := -std=c17 $(WARN) -ffp-contract=off -ffile-prefix-map=$(CURDIR)=.
-ALL_CFLAGS = $(BASE) $(HARDEN) $(CFLAGS)
+CFLAGS ?= -O2 -g -D_FORTIFY_SOURCE=2
 LDFLAGS ?=
-ALL_LDFLAGS = -pie -Wl,-z,relro,-z,now $(LDFLAGS)
+ALL_CFLAGS = -std=c17 $(WARN) -ffp-contract=off -ffile-prefix-map=$(CURDIR)=. -fPIE \
+	-fstack-protector-strong $(CFLAGS)
+ALL_LDFLAGS = -pie -Wl,-z,relro,-z,now,--as-needed $(LDFLAGS)
+DEFINES := -D_GNU_SOURCE -DVERSION='"$(VERSION)"' -DDATADIR='"$(DATADIR)"' -DSYSCONFDIR='"$(SYSCONFDIR)"'
 
-CORE := $(sort $(wildcard core/*.c))
 MAINS := daemon/seasond.c daemon/seasonctl.c
+CORE := $(sort $(wildcard core/*.c))
 DAEMON := $(filter-out $(MAINS),$(sort $(wildcard daemon/*.c)))
 UNIT := $(sort $(wildcard tests/unit/test_*.c))
-LIBCORE := $(B)/libcore.a
-LIBDAEMON := $(B)/libdaemon.a
+HELPERS := $(sort $(wildcard tests/system/*.c tests/bench/*.c tests/demo/*.c))
 PROGRAMS := $(B)/seasond $(B)/seasonctl
 UNIT_BIN := $(UNIT:%.c=$(B)/%)
-OBJ := $(patsubst %.c,$(B)/%.o,$(CORE) $(DAEMON) $(MAINS) $(UNIT) $(wildcard tests/unit/support.c))
+HELPER_BIN := $(HELPERS:%.c=$(B)/%)
+LIBS := $(B)/libdaemon.a $(B)/libcore.a
+OBJ := $(patsubst %.c,$(B)/%.o,$(CORE) $(DAEMON) $(MAINS) $(UNIT) $(HELPERS) tests/unit/support.c)
 
 all: $(PROGRAMS)
 
 $(B)/core/%.o: core/%.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -Icore -MMD -MP -c -o $@ $<
+	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(B)/%.o: %.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -D_GNU_SOURCE -DVERSION='"$(VERSION)"' -DDATADIR='"$(DATADIR)"' \
-		-DSYSCONFDIR='"$(SYSCONFDIR)"' -I. $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
+	$(CC) $(ALL_CFLAGS) $(DEFINES) -I. $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
 
-$(LIBCORE): $(CORE:%.c=$(B)/%.o)
+$(B)/libcore.a: $(CORE:%.c=$(B)/%.o)
+$(B)/libdaemon.a: $(DAEMON:%.c=$(B)/%.o)
+$(LIBS):
 	@rm -f $@
 	ar rcsD $@ $^
 
-$(LIBDAEMON): $(DAEMON:%.c=$(B)/%.o)
-	@rm -f $@
-	ar rcsD $@ $^
-
-$(PROGRAMS): $(B)/%: $(B)/daemon/%.o $(LIBDAEMON) $(LIBCORE)
+$(PROGRAMS): $(B)/%: $(B)/daemon/%.o $(LIBS)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
-$(B)/tests/unit/test_%: $(B)/tests/unit/test_%.o $(B)/tests/unit/support.o $(LIBDAEMON) $(LIBCORE)
+$(UNIT_BIN): $(B)/tests/unit/%: $(B)/tests/unit/%.o $(B)/tests/unit/support.o $(LIBS)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka -lm
 
-unit: $(UNIT_BIN)
+$(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
 -include $(OBJ:.o=.d)
 .SECONDARY:
-.PHONY: all unit
+
+unit: $(UNIT_BIN)
+
+# Node libraries that tests compare with; their tests announce a skip where the registry is out of reach.
+$(B)/npm/.done: tests/npm/package.json tests/npm/package-lock.json
+	@mkdir -p $(@D)
+	cp tests/npm/package*.json $(@D)
+	-cd $(@D) && npm ci --no-audit --no-fund --silent && touch .done
+
+check: all $(UNIT_BIN) $(HELPER_BIN) $(B)/npm/.done
+	B=$(B) SEASOND_NODE_MODULES=$(abspath $(B)/npm/node_modules) tests/run
+
+demo: all $(HELPER_BIN)
+	B=$(B) tests/demo/run
+
+bench: all $(HELPER_BIN)
+	B=$(B) ONLY="$(ONLY)" tests/bench/run
+
+sanitize:
+	$(MAKE) B=$(B)-san check ASAN_OPTIONS=detect_leaks=1 LDFLAGS=-fsanitize=address,undefined \
+		CFLAGS="-O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined,float-cast-overflow,float-divide-by-zero -fno-sanitize-recover=all"
+
+layers: $(B)/libcore.a
+	B=$(B) tests/layers
+
+lint:
+	tests/lint
+
+deps:
+	@tests/deps $(APT_BUILD) $(APT_CHECK) $(if $(shell command -v npm),,$(APT_NODE))
+deps-bench:
+	@tests/deps $(APT_BENCH)
+
+install: all
+	install -D -t $(DESTDIR)$(PREFIX)/sbin $(B)/seasond
+	install -D -t $(DESTDIR)$(PREFIX)/bin $(B)/seasonctl
+	install -D -m 644 -t $(DESTDIR)$(DATADIR) conf/*.conf conf/seasond.conf.example
+	install -D -m 644 -t $(DESTDIR)$(DATADIR)/builds conf/builds/*.conf
+	install -D -m 644 -t $(DESTDIR)$(MANDIR)/man1 daemon/man/seasonctl.1
+	install -D -m 644 -t $(DESTDIR)$(MANDIR)/man5 daemon/man/seasond.conf.5
+	install -D -m 644 -t $(DESTDIR)$(MANDIR)/man8 daemon/man/seasond.8
+	install -D -m 644 systemd/seasond.sysusers $(DESTDIR)$(PREFIX)/lib/sysusers.d/seasond.conf
+	install -D -m 644 systemd/seasond.tmpfiles $(DESTDIR)$(PREFIX)/lib/tmpfiles.d/seasond.conf
+	install -d $(DESTDIR)$(UNITDIR) $(DESTDIR)$(SYSCONFDIR)/seasond
+	sed -e 's|@PREFIX@|$(PREFIX)|g' -e 's|@SYSCONFDIR@|$(SYSCONFDIR)|g' systemd/seasond.service \
+		> $(DESTDIR)$(UNITDIR)/seasond.service
+
+# What people edit in $(SYSCONFDIR)/seasond and the store stay.
+uninstall:
+	rm -f $(DESTDIR)$(PREFIX)/sbin/seasond $(DESTDIR)$(PREFIX)/bin/seasonctl \
+		$(DESTDIR)$(MANDIR)/man1/seasonctl.1 $(DESTDIR)$(MANDIR)/man5/seasond.conf.5 \
+		$(DESTDIR)$(MANDIR)/man8/seasond.8 $(DESTDIR)$(PREFIX)/lib/sysusers.d/seasond.conf \
+		$(DESTDIR)$(PREFIX)/lib/tmpfiles.d/seasond.conf $(DESTDIR)$(UNITDIR)/seasond.service
+	rm -rf $(DESTDIR)$(DATADIR)
+
+clean:
+	rm -rf $(B) $(B)-san $(B)-clang
+
+help:
+	@echo 'deps        install the Debian packages that building and testing need (as root)'
+	@echo 'deps-bench  the same for make bench'
+	@echo 'all         seasond and seasonctl in $(B)/'
+	@echo 'demo        play fourteen months of an invented bench through the service'
+	@echo 'check       all tests (SEASOND_TEST_DATA=FOLDER adds those on open measurements)'
+	@echo 'sanitize    all tests under address and undefined behaviour sanitizers'
+	@echo 'bench       measure, as ratios in one run (ONLY=import picks)'
+	@echo 'layers lint proofs of purity and style'
+	@echo 'install uninstall  PREFIX=$(PREFIX) SYSCONFDIR=$(SYSCONFDIR) DESTDIR='
+	@echo 'clean       remove $(B)/'
+
+.PHONY: all unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help
