@@ -43,8 +43,8 @@ static const char *octets_fault(const char *p, size_t n)
 {
 	for (size_t i = 0; i < n;) {
 		unsigned char c = (unsigned char)p[i];
-		bool valid = c < 0x80;
-		i += valid ? 1 : utf8_step(p + i, n - i, &valid);
+		bool valid = true;
+		i += c < 0x80 ? 1 : utf8_step(p + i, n - i, &valid);
 		if (!valid)
 			return "bytes that are not UTF-8, or a character split by a fold";
 		if ((c < 0x20 && c != '\t') || c == 0x7f)

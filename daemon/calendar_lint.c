@@ -41,13 +41,21 @@ static enum rc bad(const struct lint *l, size_t line, const char *what, const ch
 	return err_set(l->err, RC_INPUT, "calendar line %zu: %.40s: %s", line, what, rule);
 }
 
+/* Index of the rule for a property of that name, CALENDAR_PROPERTIES: none. */
+static size_t rule_index(const struct calendar_component *kind, const char *name)
+{
+	size_t i = 0;
+	while (i < CALENDAR_PROPERTIES && kind->rules[i].name
+		&& (kind->rules[i].name[0] != name[0] || strcmp(kind->rules[i].name, name) != 0))
+		i++;
+	return i < CALENDAR_PROPERTIES && kind->rules[i].name ? i : CALENDAR_PROPERTIES;
+}
+
 /* The property of that name in the component, NULL: not there. */
 static const struct calendar_line *seen(const struct open *o, const char *name)
 {
-	for (size_t i = 0; i < CALENDAR_PROPERTIES && o->kind->rules[i].name; i++)
-		if (strcmp(o->kind->rules[i].name, name) == 0)
-			return o->seen[i].name ? &o->seen[i] : NULL;
-	return NULL;
+	size_t i = rule_index(o->kind, name);
+	return i < CALENDAR_PROPERTIES && o->seen[i].name ? &o->seen[i] : NULL;
 }
 
 static enum rc add_name(struct lint *l, struct name *names, size_t *n, const char *text, size_t line)
@@ -90,13 +98,11 @@ static enum rc remember(struct lint *l, const struct calendar_rule *rule, const 
 static enum rc property(struct lint *l, const struct calendar_line *line)
 {
 	struct open *o = &l->open[l->depth - 1];
-	size_t i = 0;
-	while (i < CALENDAR_PROPERTIES && o->kind->rules[i].name && strcmp(o->kind->rules[i].name, line->name) != 0)
-		i++;
-	const struct calendar_rule *rule = &o->kind->rules[i];
-	if (i == CALENDAR_PROPERTIES || !rule->name)
+	size_t i = rule_index(o->kind, line->name);
+	if (i == CALENDAR_PROPERTIES)
 		return err_set(l->err, RC_INPUT, "calendar line %zu: %.40s: not allowed in %s", line->number,
 			line->name, o->kind->name);
+	const struct calendar_rule *rule = &o->kind->rules[i];
 	if (o->seen[i].name && rule->often != OFTEN_MANY)
 		return bad(l, line->number, line->name, "more than once");
 	o->seen[i] = *line;
