@@ -45,10 +45,12 @@ static enum rc check_entries(const struct calendar_entry *entries, size_t n, str
 	for (size_t i = 0; i < n; i++) {
 		if (!entries[i].uid || !calendar_uid_good(entries[i].uid))
 			return err_set(err, RC_INPUT,
-				"calendar: entry %zu: uid is not 1..%d letters, digits and hyphens", i, CALENDAR_UID_MAX);
+				"calendar: entry %zu: uid is not 1..%d letters, digits and hyphens",
+				i, CALENDAR_UID_MAX);
 		const char *fault = fault_of(&entries[i]);
 		if (fault)
-			return err_set(err, RC_INPUT, "calendar: entry %s: %s", entries[i].uid, fault);
+			return err_set(
+				err, RC_INPUT, "calendar: entry %s: %s", entries[i].uid, fault);
 	}
 	return RC_OK;
 }

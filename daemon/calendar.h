@@ -1,6 +1,6 @@
-/* Agenda entries as iCalendar bytes (RFC 5545, 7986), built with libical and checked by our own linter.
- * Same entries, same bytes: nothing here looks at a clock, and PRODID names no version, so an upgrade
- * of the program alone changes no file. */
+/* Agenda entries as iCalendar bytes (RFC 5545, 7986), built with libical and checked by our own
+ * linter. Same entries, same bytes: nothing here looks at a clock, and PRODID names no version, so
+ * an upgrade of the program alone changes no file. */
 #ifndef DAEMON_CALENDAR_H
 #define DAEMON_CALENDAR_H
 
@@ -18,7 +18,7 @@ enum { CALENDAR_TEXT_MAX = 8192 }; /* octets of one text; the rest is cut off */
 
 /* One entry. Texts are cleaned as utf8_clean does; NULL, "" and blanks: left out. */
 struct calendar_entry {
-	const char *uid; /* made once and stored: letters, digits, hyphens, up to 254 (RFC 7986 5.3) */
+	const char *uid; /* made once, stored: 1..254 letters, digits, hyphens (RFC 7986 5.3) */
 	const char *summary, *description, *location, *contact;
 	const char *categories;     /* separated by commas; a name cannot hold , ; or backslash */
 	int64_t start_day, due_day; /* local day numbers; due_day >= start_day */
@@ -35,14 +35,16 @@ struct calendar_head {
 	int64_t refresh_s;                      /* how often to look for changes, 0: not said */
 };
 
-/* The whole VCALENDAR with CRLF lines, at most 75 octets each. *bytes is the caller's (mem_free), len
- * does not count its NUL. Entries keep their order.
+/* The whole VCALENDAR with CRLF lines, at most 75 octets each. *bytes is the caller's (mem_free),
+ * len does not count its NUL. Entries keep their order.
+ *
  * VEVENT: open entries only, all day on start_day, TRANSP:TRANSPARENT. VTODO: DUE due_day, DTSTART
- * start_day when that is earlier, done ones with STATUS, COMPLETED, PERCENT-COMPLETE. Open ones carry
- * the alarm. With nothing to show the calendar holds one VTIMEZONE of UTC: RFC 5545 3.6 wants a
- * component, and clients show that one as an empty calendar.
- * RC_INPUT names the entry at fault. The result has passed calendar_lint; if it did not, RC_INPUT
- * names line and rule. Call from one thread only. */
+ * start_day when that is earlier, done ones with STATUS, COMPLETED, PERCENT-COMPLETE. Open ones
+ * carry the alarm. With nothing to show the calendar holds one VTIMEZONE of UTC: RFC 5545 3.6 wants
+ * a component, and clients show that one as an empty calendar.
+ *
+ * RC_INPUT names the entry at fault: days and times are limited to the years 1900..2999. The result
+ * has passed calendar_lint; if it did not, RC_INPUT names line and rule. One thread only. */
 MUST_USE enum rc calendar_build(enum calendar_kind kind, const struct calendar_head *head,
 	const struct calendar_entry *entries, size_t n, char **bytes, size_t *len, struct err *err);
 

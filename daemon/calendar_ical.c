@@ -1,6 +1,7 @@
-/* Method: one libical component for each entry, properties in a fixed order, printed and freed before the
- * next, which keeps all in the processor's cache. libical escapes TEXT, but folds badly, lets controls and bad UTF-8 through and does not escape CATEGORIES, so
- * every text is cleaned first. Properties with empty values are left out: readers refuse them. */
+/* Method: one libical component for each entry, properties in a fixed order, printed and freed
+ * before the next, which keeps all in the processor's cache. libical escapes TEXT, but folds badly,
+ * lets controls and bad UTF-8 through and does not escape CATEGORIES, so every text is cleaned
+ * first. Properties with empty values are left out: readers refuse them. */
 #include "daemon/calendar_int.h"
 
 #include <libical/ical.h>
@@ -78,8 +79,8 @@ static struct icaltimetype utc(int64_t s)
 	};
 }
 
-/* libical prints CATEGORIES as it is: commas separate, what would need a backslash becomes a blank, and
- * empty names go. In place. */
+/* libical prints CATEGORIES as it is: commas separate, what would need a backslash becomes a blank,
+ * and empty names go. In place. */
 static void tidy_categories(char *text)
 {
 	char *out = text;
@@ -112,7 +113,8 @@ static void put_alarm(struct work *w, const struct calendar_entry *e)
 	w->in = component(w, item, ICAL_VALARM_COMPONENT);
 	if (w->in) {
 		put(w, icalproperty_new_action(ICAL_ACTION_DISPLAY));
-		put(w, icalproperty_new_trigger((struct icaltriggertype){ .time = utc(e->alarm_s) }));
+		struct icaltriggertype trigger = { .time = utc(e->alarm_s) };
+		put(w, icalproperty_new_trigger(trigger));
 		bool said = *utf8_clean(e->summary, w->text, sizeof w->text);
 		put(w, icalproperty_new_description(said ? w->text : "Reminder"));
 	}
@@ -212,8 +214,8 @@ static bool room(struct work *w, size_t n)
 	return true;
 }
 
-/* Prints the component to the end of out, and frees it. NULL is allowed. libical 3.0.16 folds right after a
- * colon and now and then parts CR from LF; making the folds anew mends both. */
+/* Prints the component to the end of out, and frees it. NULL is allowed. libical 3.0.16 folds right
+ * after a colon and now and then parts CR from LF; making the folds anew mends both. */
 static void emit(struct work *w, icalcomponent *c)
 {
 	char *text = c && !w->failed ? icalcomponent_as_ical_string_r(c) : NULL;
@@ -251,8 +253,8 @@ static icalcomponent *utc_zone(struct work *w)
 	return zone;
 }
 
-static void emit_entries(struct work *w, enum calendar_kind kind, const struct calendar_entry *entries,
-	size_t n)
+static void emit_entries(
+	struct work *w, enum calendar_kind kind, const struct calendar_entry *entries, size_t n)
 {
 	size_t written = 0;
 	for (size_t i = 0; i < n && !w->failed; i++) {

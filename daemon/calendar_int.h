@@ -1,5 +1,5 @@
-/* What the files of the calendar module share: calendar.c checks entries, calendar_ical.c prints them,
- * calendar_line.c folds lines and takes them apart, calendar_rules.c says what may stand in
+/* What the files of the calendar module share: calendar.c checks entries, calendar_ical.c prints
+ * them, calendar_line.c folds lines and takes them apart, calendar_rules.c says what may stand in
  * them, calendar_lint.c judges the whole. */
 #ifndef DAEMON_CALENDAR_INT_H
 #define DAEMON_CALENDAR_INT_H
@@ -8,16 +8,16 @@
 
 enum { CALENDAR_LINE_MAX = 75, CALENDAR_UID_MAX = 254 }; /* octets; RFC 5545 3.1, RFC 7986 5.3 */
 
-/* Entries that calendar.c has checked, as iCalendar text of *len octets; NULL when out of memory. The
- * caller's (mem_free). */
+/* Entries that calendar.c has checked, as iCalendar text of *len octets; NULL when out of memory.
+ * The caller's (mem_free). */
 char *calendar_print(enum calendar_kind kind, const struct calendar_head *head,
 	const struct calendar_entry *entries, size_t n, size_t *len);
 
 /* Takes all folds out of iCalendar text, in place: no value holds CR or LF. */
 void calendar_unfold(char *text);
 
-/* Writes a line of n octets, CRLF among them, folded between its UTF-8 characters; returns the end. out
- * has room for n + 3 * (n / 71) octets. */
+/* Writes a line of n octets, CRLF among them, folded between its UTF-8 characters; returns the end.
+ * out has room for n + 3 * (n / 71) octets. */
 char *calendar_fold(char *out, const char *line, size_t n);
 
 /* Content lines (RFC 5545 3.1) of bytes, unfolded one after the other into text. */
@@ -30,14 +30,15 @@ struct calendar_lines {
 };
 
 struct calendar_line {
-	size_t number;           /* its first physical line, from 1 */
+	size_t number; /* its first physical line, from 1 */
 	const char *name, *value;
 	const char *type, *tzid; /* parameters VALUE and TZID, NULL: not there */
 };
 
-/* Reads the next line. Call while lines->at < lines->len. RC_INPUT when octets, folds, name or parameters
- * break a rule. */
-MUST_USE enum rc calendar_line_next(struct calendar_lines *lines, struct calendar_line *line, struct err *err);
+/* Reads the next line. Call while lines->at < lines->len. RC_INPUT when octets, folds, name or
+ * parameters break a rule. */
+MUST_USE enum rc calendar_line_next(
+	struct calendar_lines *lines, struct calendar_line *line, struct err *err);
 
 /* How often a property stands in its component. */
 enum calendar_often { OFTEN_MAYBE, OFTEN_ONCE, OFTEN_MANY };

@@ -1,6 +1,6 @@
-/* Method: a closed world. calendar_rules.c lists each component, the properties it may hold, how often, and
- * the form of their values; anything else, METHOD, RRULE and X-LIC-ERROR among it, is refused. What concerns
- * several properties is looked at when their component ends. */
+/* Method: a closed world. calendar_rules.c lists each component, the properties it may hold, how
+ * often, and the form of their values; anything else, METHOD, RRULE and X-LIC-ERROR among it, is
+ * refused. What concerns several properties is looked at when their component ends. */
 #include "daemon/calendar.h"
 
 #include <stdlib.h>
@@ -16,7 +16,7 @@ struct open {
 	const struct calendar_component *kind;
 	size_t line;
 	bool holds;
-	struct calendar_line seen[CALENDAR_PROPERTIES]; /* in the order of kind->rules; name NULL: not yet */
+	struct calendar_line seen[CALENDAR_PROPERTIES]; /* as kind->rules; name NULL: not yet */
 };
 
 struct name {
@@ -28,7 +28,7 @@ struct lint {
 	struct calendar_lines lines;
 	struct open open[DEPTH_MAX];
 	size_t depth;
-	bool ended; /* the VCALENDAR is over */
+	bool ended;                                    /* the VCALENDAR is over */
 	struct name zones[ZONES_MAX], used[ZONES_MAX]; /* TZIDs defined, TZIDs referred to */
 	size_t n_zones, n_used;
 	struct name *uids;
@@ -58,7 +58,8 @@ static const struct calendar_line *seen(const struct open *o, const char *name)
 	return i < CALENDAR_PROPERTIES && o->seen[i].name ? &o->seen[i] : NULL;
 }
 
-static enum rc add_name(struct lint *l, struct name *names, size_t *n, const char *text, size_t line)
+static enum rc add_name(
+	struct lint *l, struct name *names, size_t *n, const char *text, size_t line)
 {
 	for (size_t i = 0; i < *n; i++)
 		if (strcmp(names[i].text, text) == 0)
@@ -84,7 +85,8 @@ static enum rc add_uid(struct lint *l, const struct calendar_line *line)
 }
 
 /* What other parts of the calendar may need of this property. */
-static enum rc remember(struct lint *l, const struct calendar_rule *rule, const struct calendar_line *line)
+static enum rc remember(
+	struct lint *l, const struct calendar_rule *rule, const struct calendar_line *line)
 {
 	if (line->tzid)
 		return add_name(l, l->used, &l->n_used, line->tzid, line->number);
@@ -100,16 +102,16 @@ static enum rc property(struct lint *l, const struct calendar_line *line)
 	struct open *o = &l->open[l->depth - 1];
 	size_t i = rule_index(o->kind, line->name);
 	if (i == CALENDAR_PROPERTIES)
-		return err_set(l->err, RC_INPUT, "calendar line %zu: %.40s: not allowed in %s", line->number,
-			line->name, o->kind->name);
+		return err_set(l->err, RC_INPUT, "calendar line %zu: %.40s: not allowed in %s",
+			line->number, line->name, o->kind->name);
 	const struct calendar_rule *rule = &o->kind->rules[i];
 	if (o->seen[i].name && rule->often != OFTEN_MANY)
 		return bad(l, line->number, line->name, "more than once");
 	o->seen[i] = *line;
 	const char *fault = calendar_form_fault(rule, line);
 	if (fault)
-		return err_set(l->err, RC_INPUT, "calendar line %zu: %s: %.40s: %s", line->number, line->name,
-			line->value, fault);
+		return err_set(l->err, RC_INPUT, "calendar line %zu: %s: %.40s: %s", line->number,
+			line->name, line->value, fault);
 	return remember(l, rule, line);
 }
 
@@ -117,8 +119,9 @@ static enum rc begin(struct lint *l, const struct calendar_line *line)
 {
 	const struct calendar_component *kind = calendar_component_named(line->value);
 	struct open *above = l->depth ? &l->open[l->depth - 1] : NULL;
-	bool fits = kind && (above ? kind->parents && calendar_among(kind->parents, above->kind->name)
-				   : !kind->parents && !l->ended);
+	bool fits = kind
+		&& (above ? kind->parents && calendar_among(kind->parents, above->kind->name)
+			  : !kind->parents && !l->ended);
 	if (!fits)
 		return bad(l, line->number, line->value, "component not allowed here");
 	if (above)
@@ -127,14 +130,15 @@ static enum rc begin(struct lint *l, const struct calendar_line *line)
 	return RC_OK;
 }
 
-/* Both of one form, and the later one later (RFC 5545 3.6.1, 3.8.2.3). Equal forms compare as text. */
+/* Both of one form, and the later one later (RFC 5545 3.6.1, 3.8.2.3). Equal forms sort as text. */
 static enum rc check_span(struct lint *l, const struct open *o, const char *last)
 {
 	const struct calendar_line *start = seen(o, "DTSTART");
 	const struct calendar_line *end = seen(o, last);
 	if (!start || !end)
 		return RC_OK;
-	bool zones = start->tzid && end->tzid ? strcmp(start->tzid, end->tzid) == 0 : start->tzid == end->tzid;
+	bool zones = start->tzid && end->tzid ? strcmp(start->tzid, end->tzid) == 0
+					      : start->tzid == end->tzid;
 	if (!zones || strlen(start->value) != strlen(end->value))
 		return bad(l, end->number, last, "not of the same type as DTSTART");
 	if (strcmp(end->value, start->value) <= 0)
@@ -168,8 +172,8 @@ static enum rc end(struct lint *l, const struct calendar_line *line)
 		return bad(l, line->number, line->value, "END without its BEGIN");
 	for (size_t i = 0; i < CALENDAR_PROPERTIES && o->kind->rules[i].name; i++)
 		if (o->kind->rules[i].often == OFTEN_ONCE && !o->seen[i].name)
-			return err_set(l->err, RC_INPUT, "calendar line %zu: %s: without %s", o->line,
-				o->kind->name, o->kind->rules[i].name);
+			return err_set(l->err, RC_INPUT, "calendar line %zu: %s: without %s",
+				o->line, o->kind->name, o->kind->rules[i].name);
 	if (o->kind->holds && !o->holds)
 		return bad(l, o->line, o->kind->name, "holds no component");
 	l->depth--;
@@ -201,7 +205,8 @@ static int by_text(const void *a, const void *b)
 static enum rc check_whole(struct lint *l)
 {
 	if (l->depth > 0)
-		return bad(l, l->open[l->depth - 1].line, l->open[l->depth - 1].kind->name, "BEGIN without its END");
+		return bad(l, l->open[l->depth - 1].line, l->open[l->depth - 1].kind->name,
+			"BEGIN without its END");
 	if (!l->ended)
 		return bad(l, l->lines.number, "VCALENDAR", "not there");
 	for (size_t i = 0; i < l->n_used; i++) {
@@ -209,7 +214,8 @@ static enum rc check_whole(struct lint *l)
 		while (at < l->n_zones && strcmp(l->zones[at].text, l->used[i].text) != 0)
 			at++;
 		if (at == l->n_zones)
-			return bad(l, l->used[i].line, l->used[i].text, "TZID without its VTIMEZONE");
+			return bad(
+				l, l->used[i].line, l->used[i].text, "TZID without its VTIMEZONE");
 	}
 	if (l->n_uids > 0)
 		qsort(l->uids, l->n_uids, sizeof *l->uids, by_text);

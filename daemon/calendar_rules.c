@@ -1,5 +1,5 @@
-/* What may stand where in the calendars of seasond (RFC 5545 3.6 to 3.8, RFC 7986 5), and what values look
- * like. Narrower than the standard: only what seasond writes or would do well to read. */
+/* What may stand where in the calendars of seasond (RFC 5545 3.6 to 3.8, RFC 7986 5), and what
+ * values look like. Narrower than the standard: only what seasond writes. */
 #include "daemon/calendar_int.h"
 
 #include <string.h>
@@ -7,76 +7,85 @@
 #include "core/number.h"
 
 static const struct calendar_component components[] = {
-	{ "VCALENDAR", NULL, true, {
-		{ "VERSION", OFTEN_ONCE, FORM_WORD, "2.0" },
-		{ "PRODID", OFTEN_ONCE, FORM_TEXT, NULL },
-		{ "CALSCALE", OFTEN_MAYBE, FORM_WORD, "GREGORIAN" },
-		{ "NAME", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "COLOR", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "REFRESH-INTERVAL", OFTEN_MAYBE, FORM_DURATION, NULL },
-		{ "X-WR-CALNAME", OFTEN_MAYBE, FORM_ANY, NULL },
-		{ "X-WR-CALDESC", OFTEN_MAYBE, FORM_ANY, NULL },
-		{ "X-WR-TIMEZONE", OFTEN_MAYBE, FORM_ANY, NULL },
-		{ "X-PUBLISHED-TTL", OFTEN_MAYBE, FORM_X_DURATION, NULL },
-	} },
-	{ "VEVENT", "VCALENDAR", false, {
-		{ "UID", OFTEN_ONCE, FORM_UID, NULL },
-		{ "DTSTAMP", OFTEN_ONCE, FORM_UTC, NULL },
-		{ "DTSTART", OFTEN_ONCE, FORM_WHEN, NULL },
-		{ "DTEND", OFTEN_MAYBE, FORM_WHEN, NULL },
-		{ "CREATED", OFTEN_MAYBE, FORM_UTC, NULL },
-		{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_UTC, NULL },
-		{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },
-		{ "SUMMARY", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "LOCATION", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
-		{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
-		{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
-		{ "STATUS", OFTEN_MAYBE, FORM_WORD, "TENTATIVE CONFIRMED CANCELLED" },
-		{ "TRANSP", OFTEN_MAYBE, FORM_WORD, "OPAQUE TRANSPARENT" },
-	} },
-	{ "VTODO", "VCALENDAR", false, {
-		{ "UID", OFTEN_ONCE, FORM_UID, NULL },
-		{ "DTSTAMP", OFTEN_ONCE, FORM_UTC, NULL },
-		{ "DTSTART", OFTEN_MAYBE, FORM_WHEN, NULL },
-		{ "DUE", OFTEN_ONCE, FORM_WHEN, NULL }, /* ours: without it a to-do shows every day */
-		{ "COMPLETED", OFTEN_MAYBE, FORM_UTC, NULL },
-		{ "CREATED", OFTEN_MAYBE, FORM_UTC, NULL },
-		{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_UTC, NULL },
-		{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },
-		{ "SUMMARY", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "LOCATION", OFTEN_MAYBE, FORM_TEXT, NULL },
-		{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
-		{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
-		{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
-		{ "STATUS", OFTEN_MAYBE, FORM_WORD, "NEEDS-ACTION IN-PROCESS COMPLETED CANCELLED" },
-		{ "PERCENT-COMPLETE", OFTEN_MAYBE, FORM_PERCENT, NULL },
-	} },
-	{ "VALARM", "VEVENT VTODO", false, {
-		{ "ACTION", OFTEN_ONCE, FORM_WORD, "DISPLAY" },
-		{ "TRIGGER", OFTEN_ONCE, FORM_TRIGGER, NULL },
-		{ "DESCRIPTION", OFTEN_ONCE, FORM_TEXT, NULL },
-	} },
-	{ "VTIMEZONE", "VCALENDAR", true, {
-		{ "TZID", OFTEN_ONCE, FORM_TEXT, NULL },
-	} },
-	{ "STANDARD", "VTIMEZONE", false, {
-		{ "DTSTART", OFTEN_ONCE, FORM_LOCAL, NULL },
-		{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
-		{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
-		{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
-		{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
-	} },
-	{ "DAYLIGHT", "VTIMEZONE", false, {
-		{ "DTSTART", OFTEN_ONCE, FORM_LOCAL, NULL },
-		{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
-		{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
-		{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
-		{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
-	} },
+	{ "VCALENDAR", NULL, true,
+		{
+			{ "VERSION", OFTEN_ONCE, FORM_WORD, "2.0" },
+			{ "PRODID", OFTEN_ONCE, FORM_TEXT, NULL },
+			{ "CALSCALE", OFTEN_MAYBE, FORM_WORD, "GREGORIAN" },
+			{ "NAME", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "COLOR", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "REFRESH-INTERVAL", OFTEN_MAYBE, FORM_DURATION, NULL },
+			{ "X-WR-CALNAME", OFTEN_MAYBE, FORM_ANY, NULL },
+			{ "X-WR-CALDESC", OFTEN_MAYBE, FORM_ANY, NULL },
+			{ "X-WR-TIMEZONE", OFTEN_MAYBE, FORM_ANY, NULL },
+			{ "X-PUBLISHED-TTL", OFTEN_MAYBE, FORM_X_DURATION, NULL },
+		} },
+	{ "VEVENT", "VCALENDAR", false,
+		{
+			{ "UID", OFTEN_ONCE, FORM_UID, NULL },
+			{ "DTSTAMP", OFTEN_ONCE, FORM_UTC, NULL },
+			{ "DTSTART", OFTEN_ONCE, FORM_WHEN, NULL },
+			{ "DTEND", OFTEN_MAYBE, FORM_WHEN, NULL },
+			{ "CREATED", OFTEN_MAYBE, FORM_UTC, NULL },
+			{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_UTC, NULL },
+			{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },
+			{ "SUMMARY", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "LOCATION", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
+			{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
+			{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
+			{ "STATUS", OFTEN_MAYBE, FORM_WORD, "TENTATIVE CONFIRMED CANCELLED" },
+			{ "TRANSP", OFTEN_MAYBE, FORM_WORD, "OPAQUE TRANSPARENT" },
+		} },
+	{ "VTODO", "VCALENDAR", false,
+		{
+			{ "UID", OFTEN_ONCE, FORM_UID, NULL },
+			{ "DTSTAMP", OFTEN_ONCE, FORM_UTC, NULL },
+			{ "DTSTART", OFTEN_MAYBE, FORM_WHEN, NULL },
+			/* ours: a to-do without DUE shows every day */
+			{ "DUE", OFTEN_ONCE, FORM_WHEN, NULL },
+			{ "COMPLETED", OFTEN_MAYBE, FORM_UTC, NULL },
+			{ "CREATED", OFTEN_MAYBE, FORM_UTC, NULL },
+			{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_UTC, NULL },
+			{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },
+			{ "SUMMARY", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "LOCATION", OFTEN_MAYBE, FORM_TEXT, NULL },
+			{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
+			{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
+			{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
+			{ "STATUS", OFTEN_MAYBE, FORM_WORD,
+				"NEEDS-ACTION IN-PROCESS COMPLETED CANCELLED" },
+			{ "PERCENT-COMPLETE", OFTEN_MAYBE, FORM_PERCENT, NULL },
+		} },
+	{ "VALARM", "VEVENT VTODO", false,
+		{
+			{ "ACTION", OFTEN_ONCE, FORM_WORD, "DISPLAY" },
+			{ "TRIGGER", OFTEN_ONCE, FORM_TRIGGER, NULL },
+			{ "DESCRIPTION", OFTEN_ONCE, FORM_TEXT, NULL },
+		} },
+	{ "VTIMEZONE", "VCALENDAR", true,
+		{
+			{ "TZID", OFTEN_ONCE, FORM_TEXT, NULL },
+		} },
+	{ "STANDARD", "VTIMEZONE", false,
+		{
+			{ "DTSTART", OFTEN_ONCE, FORM_LOCAL, NULL },
+			{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
+			{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
+			{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
+			{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
+		} },
+	{ "DAYLIGHT", "VTIMEZONE", false,
+		{
+			{ "DTSTART", OFTEN_ONCE, FORM_LOCAL, NULL },
+			{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
+			{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
+			{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
+			{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
+		} },
 };
 
 const struct calendar_component *calendar_component_named(const char *name)
@@ -98,7 +107,8 @@ bool calendar_among(const char *words, const char *word)
 	return false;
 }
 
-/* TEXT escapes backslash, semicolon, comma and newline (RFC 5545 3.3.11); commas part the texts of a list. */
+/* TEXT escapes backslash, semicolon, comma and newline (RFC 5545 3.3.11); commas part the texts of
+ * a list. */
 static const char *text_fault(const char *p, bool list)
 {
 	for (; *p; p++) {
@@ -112,7 +122,8 @@ static const char *text_fault(const char *p, bool list)
 
 bool calendar_uid_good(const char *uid)
 {
-	static const char allowed[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-";
+	static const char allowed[] =
+		"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-";
 	size_t n = strspn(uid, allowed);
 	return n > 0 && n <= CALENDAR_UID_MAX && uid[n] == '\0';
 }
@@ -135,8 +146,9 @@ static const char *take_time(const char *p, bool clock)
 	if (strlen(p) < (clock ? 15 : 8) || !digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month)
 		|| !digits(p + 6, 2, &c.day))
 		return NULL;
-	if (clock && (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute)
-			     || !digits(p + 13, 2, &c.second)))
+	if (clock
+		&& (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute)
+			|| !digits(p + 13, 2, &c.second)))
 		return NULL;
 	return civil_valid(&c) ? p + (clock ? 15 : 8) : NULL;
 }
@@ -214,6 +226,8 @@ static const char *type_of(enum calendar_form form)
 	return form == FORM_DURATION ? "DURATION" : form == FORM_TRIGGER ? "DATE-TIME" : "";
 }
 
+static const char uid_fault[] = "not 1..254 letters, digits and hyphens (RFC 7986 5.3)";
+
 const char *calendar_form_fault(const struct calendar_rule *rule, const struct calendar_line *line)
 {
 	const char *p = line->value;
@@ -235,7 +249,7 @@ const char *calendar_form_fault(const struct calendar_rule *rule, const struct c
 	case FORM_WORD:
 		return calendar_among(rule->words, p) ? NULL : "none of the allowed words";
 	case FORM_UID:
-		return calendar_uid_good(p) ? NULL : "not 1..254 letters, digits and hyphens (RFC 7986 5.3)";
+		return calendar_uid_good(p) ? NULL : uid_fault;
 	case FORM_UTC:
 	case FORM_TRIGGER:
 		return time_fault(p, false, false);

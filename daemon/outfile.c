@@ -49,8 +49,8 @@ struct job {
 static enum rc failed(const struct job *job, const char *what, int error)
 {
 	bool full = error == ENOSPC || error == EDQUOT;
-	return err_set(job->err, full ? RC_FULL : RC_IO, "%.300s: %s: %s%s", job->path, what, strerror(error),
-		full ? ": make room on the disk" : "");
+	return err_set(job->err, full ? RC_FULL : RC_IO, "%.300s: %s: %s%s", job->path, what,
+		strerror(error), full ? ": make room on the disk" : "");
 }
 
 static enum rc name_files(struct job *job)
@@ -60,7 +60,8 @@ static enum rc name_files(struct job *job)
 	size_t n = slash == job->path ? 1 : slash ? (size_t)(slash - job->path) : 0;
 	if (n + strlen(name) + sizeof "/..part" > PATH_MAX)
 		return failed(job, "name", ENAMETOOLONG);
-	(void)snprintf(job->folder, sizeof job->folder, "%.*s", n ? (int)n : 1, n ? job->path : ".");
+	(void)snprintf(
+		job->folder, sizeof job->folder, "%.*s", n ? (int)n : 1, n ? job->path : ".");
 	int len = snprintf(job->part, sizeof job->part, "%s/.%s.part", job->folder, name);
 	return len < PATH_MAX ? RC_OK : failed(job, "name", ENAMETOOLONG);
 }
@@ -74,8 +75,9 @@ static enum rc open_folder(struct job *job, int *fd)
 	int error = errno;
 	if (error != ENOENT && error != ENOTDIR && error != EACCES)
 		return failed(job, "open folder", error);
-	return err_set(job->err, RC_IO, "%.200s: folder %.200s: %s: %s or name another in outputs.folder",
-		job->path, job->folder, strerror(error),
+	return err_set(job->err, RC_IO,
+		"%.200s: folder %.200s: %s: %s or name another in outputs.folder", job->path,
+		job->folder, strerror(error),
 		error == EACCES ? "let this user read and write it" : "create it");
 }
 
@@ -142,7 +144,8 @@ static bool same(const char *path, const char *bytes, size_t n)
 {
 	char *old = NULL;
 	size_t len = 0;
-	bool equal = outfile_read(path, n, &old, &len, NULL) == RC_OK && len == n && memcmp(old, bytes, n) == 0;
+	bool equal = outfile_read(path, n, &old, &len, NULL) == RC_OK && len == n
+		&& memcmp(old, bytes, n) == 0;
 	mem_free(old);
 	return equal;
 }
@@ -183,7 +186,8 @@ static int read_all(int fd, size_t max, char **buf, size_t *n)
 	}
 }
 
-static enum rc read_file(const char *path, int fd, size_t max, char **buf, size_t *n, struct err *err)
+static enum rc read_file(
+	const char *path, int fd, size_t max, char **buf, size_t *n, struct err *err)
 {
 	struct stat st;
 	if (fstat(fd, &st) != 0)

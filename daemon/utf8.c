@@ -4,13 +4,18 @@
 
 /* Unicode 15 table 3-7: what may follow each lead byte past ASCII. */
 static const struct {
-	unsigned char from, to;      /* lead byte */
-	unsigned char low, high;     /* range of the second byte */
+	unsigned char from, to;  /* lead byte */
+	unsigned char low, high; /* range of the second byte */
 	unsigned char length;
 } leads[] = {
-	{ 0xc2, 0xdf, 0x80, 0xbf, 2 }, { 0xe0, 0xe0, 0xa0, 0xbf, 3 },
-	{ 0xe1, 0xec, 0x80, 0xbf, 3 }, { 0xed, 0xed, 0x80, 0x9f, 3 }, { 0xee, 0xef, 0x80, 0xbf, 3 },
-	{ 0xf0, 0xf0, 0x90, 0xbf, 4 }, { 0xf1, 0xf3, 0x80, 0xbf, 4 }, { 0xf4, 0xf4, 0x80, 0x8f, 4 },
+	{ 0xc2, 0xdf, 0x80, 0xbf, 2 },
+	{ 0xe0, 0xe0, 0xa0, 0xbf, 3 },
+	{ 0xe1, 0xec, 0x80, 0xbf, 3 },
+	{ 0xed, 0xed, 0x80, 0x9f, 3 },
+	{ 0xee, 0xef, 0x80, 0xbf, 3 },
+	{ 0xf0, 0xf0, 0x90, 0xbf, 4 },
+	{ 0xf1, 0xf3, 0x80, 0xbf, 4 },
+	{ 0xf4, 0xf4, 0x80, 0x8f, 4 },
 };
 
 size_t utf8_step(const char *p, size_t n, bool *valid)
@@ -20,7 +25,8 @@ size_t utf8_step(const char *p, size_t n, bool *valid)
 	if (*valid)
 		return 1;
 	size_t row = 0;
-	while (row < sizeof leads / sizeof leads[0] && (u[0] < leads[row].from || u[0] > leads[row].to))
+	while (row < sizeof leads / sizeof leads[0]
+		&& (u[0] < leads[row].from || u[0] > leads[row].to))
 		row++;
 	if (row == sizeof leads / sizeof leads[0])
 		return 1;

@@ -14,10 +14,11 @@
 
 enum { ENTRIES = 1500, TEXTS = 5, TEXT_SIZE = 700, HARD = 200 };
 
-static const char *const parts[] = { "Gr\u00fc\u00dfe", " ", " and ", "\U0001f3bb", ",", ";", ", ", "; ", "\\ ", "\n",
-	"\r\n", "\r", "\t", "\a", "\x7f", "\xff", "\xe2\x82", "\xf0\x9f\x8e", "\xed\xa0\x80", "\xc0\xaf", ":", "\"",
-	"'", "END:VTODO", "\r\nX-Y:z", "\r\n ", "\u200d", "e\u0301", "=", "\xc2\x85", "\u2028", "\ufeff", "^n", "%0A",
-	"<b>", "&amp;", "\u05d0\u05d1", "\u4e2d\u6587\u5b57\u7b26", "3/64\u2033", "45 %",
+static const char *const parts[] = { "Gr\u00fc\u00dfe", " ", " and ", "\U0001f3bb", ",", ";", ", ",
+	"; ", "\\ ", "\n", "\r\n", "\r", "\t", "\a", "\x7f", "\xff", "\xe2\x82", "\xf0\x9f\x8e",
+	"\xed\xa0\x80", "\xc0\xaf", ":", "\"", "'", "END:VTODO", "\r\nX-Y:z", "\r\n ", "\u200d",
+	"e\u0301", "=", "\xc2\x85", "\u2028", "\ufeff", "^n", "%0A", "<b>", "&amp;", "\u05d0\u05d1",
+	"\u4e2d\u6587\u5b57\u7b26", "3/64\u2033", "45 %",
 	"Donaudampfschifffahrtsgesellschaftskapit\u00e4nsm\u00fctzenabzeichen", "tuner nuts" };
 static const char *const hard_parts[] = { "\\n", "\\N", "\\\\n", "\\", "n", "N", ",", "\n", " x" };
 
@@ -85,17 +86,20 @@ static void print_hex(FILE *f, const char *s)
 
 static void print_want(FILE *f, const char *file, const struct calendar_entry *e)
 {
-	const char *t[TEXTS] = { e->summary, e->description, e->location, e->contact, e->categories };
+	const char *t[TEXTS] = { e->summary, e->description, e->location, e->contact,
+		e->categories };
 	(void)fprintf(f, "%s\t%s", file, e->uid);
 	for (size_t k = 0; k < TEXTS; k++)
 		print_hex(f, t[k]);
-	(void)fprintf(f, "\t%" PRId64 "\t%" PRId64 "\t%" PRId64 "\t%d\t%d\t%" PRId64 "\t%" PRId64 "\t%" PRId64 "\t%d\n",
-		e->start_day, e->due_day, e->alarm_s == TIME_NEVER ? -1 : e->alarm_s, e->priority, e->sequence,
-		e->created_s, e->modified_s, e->done_s, (int)e->status);
+	(void)fprintf(f,
+		"\t%" PRId64 "\t%" PRId64 "\t%" PRId64 "\t%d\t%d\t%" PRId64 "\t%" PRId64
+		"\t%" PRId64 "\t%d\n",
+		e->start_day, e->due_day, e->alarm_s == TIME_NEVER ? -1 : e->alarm_s, e->priority,
+		e->sequence, e->created_s, e->modified_s, e->done_s, (int)e->status);
 }
 
-static enum rc write_calendar(const char *folder, const char *file, FILE *want, enum calendar_kind kind,
-	const struct calendar_entry *entries, size_t n, struct err *err)
+static enum rc write_calendar(const char *folder, const char *file, FILE *want,
+	enum calendar_kind kind, const struct calendar_entry *entries, size_t n, struct err *err)
 {
 	static const struct calendar_head head = { .title = "Gr\u00fc\u00dfe, bench; \U0001f3bb",
 		.description = "Care that is due,\nby date",

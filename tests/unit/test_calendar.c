@@ -72,13 +72,14 @@ static void an_open_job_is_a_todo_with_window_and_alarm(void **state)
 {
 	(void)state;
 	is_built(CALENDAR_TODOS, &nuts,
-		HEAD "BEGIN:VTODO\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
-		     "CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
-		     "DTSTART;VALUE=DATE:20260420\r\nDUE;VALUE=DATE:20260427\r\nSTATUS:NEEDS-ACTION\r\n"
-		     "SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
-		     "LOCATION:Room 2\r\nCONTACT:The bench\r\nCATEGORIES:hardware,neck\r\nPRIORITY:5\r\n"
-		     "BEGIN:VALARM\r\nACTION:DISPLAY\r\nTRIGGER;VALUE=DATE-TIME:20260420T060000Z\r\n"
-		     "DESCRIPTION:Snug the tuner nuts\r\nEND:VALARM\r\nEND:VTODO\r\nEND:VCALENDAR\r\n");
+		HEAD
+		"BEGIN:VTODO\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
+		"CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
+		"DTSTART;VALUE=DATE:20260420\r\nDUE;VALUE=DATE:20260427\r\nSTATUS:NEEDS-ACTION\r\n"
+		"SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
+		"LOCATION:Room 2\r\nCONTACT:The bench\r\nCATEGORIES:hardware,neck\r\nPRIORITY:5\r\n"
+		"BEGIN:VALARM\r\nACTION:DISPLAY\r\nTRIGGER;VALUE=DATE-TIME:20260420T060000Z\r\n"
+		"DESCRIPTION:Snug the tuner nuts\r\nEND:VALARM\r\nEND:VTODO\r\nEND:VCALENDAR\r\n");
 }
 
 static void an_open_job_is_an_event_of_one_free_day(void **state)
@@ -87,21 +88,22 @@ static void an_open_job_is_an_event_of_one_free_day(void **state)
 	struct calendar_entry e = nuts;
 	e.alarm_s = TIME_NEVER;
 	is_built(CALENDAR_EVENTS, &e,
-		HEAD "BEGIN:VEVENT\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
-		     "CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
-		     "DTSTART;VALUE=DATE:20260420\r\nDTEND;VALUE=DATE:20260421\r\nTRANSP:TRANSPARENT\r\n"
-		     "SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
-		     "LOCATION:Room 2\r\nCONTACT:The bench\r\nCATEGORIES:hardware,neck\r\nPRIORITY:5\r\n"
-		     "END:VEVENT\r\nEND:VCALENDAR\r\n");
+		HEAD
+		"BEGIN:VEVENT\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
+		"CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
+		"DTSTART;VALUE=DATE:20260420\r\nDTEND;VALUE=DATE:20260421\r\nTRANSP:TRANSPARENT\r\n"
+		"SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
+		"LOCATION:Room 2\r\nCONTACT:The bench\r\nCATEGORIES:hardware,neck\r\nPRIORITY:5\r\n"
+		"END:VEVENT\r\nEND:VCALENDAR\r\n");
 }
 
 static void nothing_due_is_a_calendar_with_one_zone(void **state)
 {
 	(void)state;
-	static const char want[] =
-		HEAD "BEGIN:VTIMEZONE\r\nTZID:Etc/UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\n"
-		     "TZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nTZNAME:UTC\r\nEND:STANDARD\r\n"
-		     "END:VTIMEZONE\r\nEND:VCALENDAR\r\n";
+	static const char want[] = HEAD
+		"BEGIN:VTIMEZONE\r\nTZID:Etc/UTC\r\nBEGIN:STANDARD\r\nDTSTART:19700101T000000\r\n"
+		"TZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\nTZNAME:UTC\r\nEND:STANDARD\r\n"
+		"END:VTIMEZONE\r\nEND:VCALENDAR\r\n";
 	is_built(CALENDAR_EVENTS, NULL, want);
 	is_built(CALENDAR_TODOS, NULL, want);
 	struct calendar_entry done = nuts;
@@ -132,15 +134,17 @@ static void a_window_of_one_day_has_due_alone(void **state)
 	e.due_day = e.start_day;
 	assert_false(built_has(CALENDAR_TODOS, &e, "DTSTART"));
 	assert_true(built_has(CALENDAR_TODOS, &e, "\r\nDUE;VALUE=DATE:20260420\r\n"));
-	assert_true(built_has(CALENDAR_TODOS, &e, "\r\nTRIGGER;VALUE=DATE-TIME:20260420T060000Z\r\n"));
+	assert_true(
+		built_has(CALENDAR_TODOS, &e, "\r\nTRIGGER;VALUE=DATE-TIME:20260420T060000Z\r\n"));
 }
 
 static void what_says_nothing_is_left_out(void **state)
 {
 	(void)state;
 	static const struct calendar_head bare = { .title = " \r\n", .colour = "" };
-	struct calendar_entry e = { .uid = "a", .summary = " \a", .description = "", .categories = " , ;",
-		.alarm_s = 0 };
+	struct calendar_entry e = {
+		.uid = "a", .summary = " \a", .description = "", .categories = " , ;", .alarm_s = 0
+	};
 	char *bytes = NULL;
 	size_t len = 0;
 	struct err err = { 0 };
@@ -172,7 +176,8 @@ static void texts_are_cleaned_and_escaped(void **state)
 			"\ufffd\ufffd\ufffd\ufffd\ufffd\ufffd\ufffd\ufffd\x41" },
 		{ "Unicode 15 table 3-10", "\xf4\x91\x92\x93\xff\x41\x80\xbf\x42",
 			"\ufffd\ufffd\ufffd\ufffd\ufffd\x41\ufffd\ufffd\x42" },
-		{ "Unicode 15 table 3-11", "\xe1\x80\xe2\xf0\x91\x92\xf1\xbf\x41", "\ufffd\ufffd\ufffd\ufffd\x41" },
+		{ "Unicode 15 table 3-11", "\xe1\x80\xe2\xf0\x91\x92\xf1\xbf\x41",
+			"\ufffd\ufffd\ufffd\ufffd\x41" },
 		{ "cut at the end", "a\xf0\x9f\x8e", "a\ufffd" },
 		{ "emoji and marks", "\U0001f3b8 u\u0308 \u00fc", "\U0001f3b8 u\u0308 \u00fc" },
 	};
@@ -223,11 +228,13 @@ static void long_texts_are_cut_between_characters(void **state)
 	mem_free(bytes);
 }
 
-/* libical 3.0.16 alone wrote "=\r\r\n \n" for some lengths, and "SUMMARY:\r\n " for texts without blanks. */
+/* libical 3.0.16 alone wrote "=\r\r\n \n" for some lengths, and "SUMMARY:\r\n " for texts without
+ * blanks. */
 static void folds_are_as_late_as_characters_allow(void **state)
 {
 	(void)state;
-	static const char *const units[] = { "x", " x", "\u00fc", "\u20ac", "\U0001f3b8", "\u20acx" };
+	static const char *const units[] = { "x", " x", "\u00fc", "\u20ac", "\U0001f3b8",
+		"\u20acx" };
 	for (size_t u = 0; u < COUNT(units); u++) {
 		char text[1000] = "^";
 		for (size_t n = 1; n < 90; n++) {
@@ -277,7 +284,8 @@ static void wrong_entries_are_refused_by_name(void **state)
 	ROW(start_day = INT64_MIN, "calendar: entry u: day outside years 1900..2999");
 	ROW(modified_s = TIME_NEVER, "calendar: entry u: time of change outside years 1900..2999");
 	ROW(alarm_s = INT64_MIN, "calendar: entry u: alarm outside years 1900..2999");
-	ROW(status = ENTRY_DONE; rows[n].e.done_s = TIME_NEVER, "calendar: entry u: done without a time");
+	ROW(status = ENTRY_DONE;
+		rows[n].e.done_s = TIME_NEVER, "calendar: entry u: done without a time");
 	ROW(priority = 10, "calendar: entry u: priority not 0..9");
 	ROW(sequence = -1, "calendar: entry u: sequence below 0");
 	assert_int_equal(n, COUNT(rows));
@@ -285,7 +293,9 @@ static void wrong_entries_are_refused_by_name(void **state)
 		char *bytes = NULL;
 		size_t len = 0;
 		struct err err = { 0 };
-		assert_int_equal(calendar_build(CALENDAR_TODOS, &head, &rows[i].e, 1, &bytes, &len, &err), RC_INPUT);
+		assert_int_equal(
+			calendar_build(CALENDAR_TODOS, &head, &rows[i].e, 1, &bytes, &len, &err),
+			RC_INPUT);
 		assert_string_equal(err.text, rows[i].want);
 		assert_null(bytes);
 	}
@@ -298,7 +308,8 @@ static void a_calendar_that_fails_its_check_is_not_handed_out(void **state)
 	char *bytes = NULL;
 	size_t len = 0;
 	struct err err = { 0 };
-	assert_int_equal(calendar_build(CALENDAR_TODOS, &head, two, 2, &bytes, &len, &err), RC_INPUT);
+	assert_int_equal(
+		calendar_build(CALENDAR_TODOS, &head, two, 2, &bytes, &len, &err), RC_INPUT);
 	assert_string_equal(err.text,
 		"calendar line 34: 3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80: UID more than once");
 	assert_null(bytes);
@@ -310,7 +321,8 @@ static void first_and_last_day_allowed_are_written(void **state)
 	struct calendar_entry e = nuts;
 	e.start_day = civil_days(1900, 1, 1);
 	e.due_day = civil_days(2999, 12, 30);
-	assert_true(built_has(CALENDAR_TODOS, &e, "\r\nDTSTART;VALUE=DATE:19000101\r\nDUE;VALUE=DATE:29991230\r\n"));
+	assert_true(built_has(CALENDAR_TODOS, &e,
+		"\r\nDTSTART;VALUE=DATE:19000101\r\nDUE;VALUE=DATE:29991230\r\n"));
 }
 
 static void check_data(const char *name)
@@ -379,9 +391,11 @@ static void the_linter_survives_broken_calendars(void **state)
 /* Random text of hard parts, NUL-terminated. */
 static const char *random_text(uint64_t *seed, char *buf, size_t size)
 {
-	static const char *const parts[] = { "Gr\u00fc\u00df", " ", "\U0001f3bb", ",", ";", "\\", "\\n", "\n", "\r\n",
-		"\t", "\a", "\xff", "\xe2\x82", ":", "\"", "END:VTODO", "\r\nX:", "\u200d", "e\u0301", "=",
-		"\xc2\x9b", "Donaudampfschifffahrtsgesellschaftskapit\u00e4nsm\u00fctzenabzeichen", "\ufeff", "^n" };
+	static const char *const parts[] = { "Gr\u00fc\u00df", " ", "\U0001f3bb", ",", ";", "\\",
+		"\\n", "\n", "\r\n", "\t", "\a", "\xff", "\xe2\x82", ":", "\"", "END:VTODO",
+		"\r\nX:", "\u200d", "e\u0301", "=", "\xc2\x9b",
+		"Donaudampfschifffahrtsgesellschaftskapit\u00e4nsm\u00fctzenabzeichen", "\ufeff",
+		"^n" };
 	size_t len = 0;
 	for (size_t n = support_random(seed) % 60; n > 0; n--) {
 		const char *part = parts[support_random(seed) % COUNT(parts)];
@@ -413,7 +427,8 @@ static void random_entries_always_pass_the_linter(void **state)
 			.categories = random_text(&seed, text[i][4], 1024),
 			.start_day = (int64_t)(support_random(&seed) % 40000),
 			.modified_s = (int64_t)(support_random(&seed) % 4000000000U),
-			.alarm_s = i % 3 ? TIME_NEVER : (int64_t)(support_random(&seed) % 4000000000U),
+			.alarm_s =
+				i % 3 ? TIME_NEVER : (int64_t)(support_random(&seed) % 4000000000U),
 			.priority = (int)(support_random(&seed) % 10),
 			.status = (enum entry_status)(support_random(&seed) % 3) };
 		e[i].due_day = e[i].start_day + (int64_t)(support_random(&seed) % 3);

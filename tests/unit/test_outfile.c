@@ -30,8 +30,8 @@ static int without_folder(void **state)
 /* Real calls that count themselves and fail the one numbered fail_at. */
 static struct {
 	int calls, fail_at;
-	int error;       /* errno of the failure */
-	bool short_write; /* the write at fail_at takes one byte, later ones all of it */
+	int error;          /* errno of the failure */
+	bool short_write;   /* the write at fail_at takes one byte, later ones all of it */
 	const char *failed; /* name of the call that failed, NULL: none */
 	int open_files;
 } fake;
@@ -191,7 +191,8 @@ static void fail_each(int error, enum rc want)
 		/* after the rename the new bytes stand, whatever the folder's sync says */
 		holds(path, harmless || (renamed_at && at > renamed_at) ? "new" : "old");
 		if (!fake.failed) {
-			/* open folder, open, write, fchmod, fsync, close, rename, fsync folder, close */
+			/* open folder, open, write, fchmod, fsync, close, rename, fsync folder,
+			 * close */
 			assert_int_equal(at, 10);
 			return;
 		}
