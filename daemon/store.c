@@ -1,7 +1,6 @@
 #include "daemon/store_int.h"
 
 #include <assert.h>
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -83,12 +82,6 @@ static const char *const migrations[] = {
 
 enum { VERSION_NOW = sizeof migrations / sizeof migrations[0] };
 
-static bool no_room(struct store *s)
-{
-	int system = sqlite3_system_errno(s->db);
-	return system == ENOSPC || system == EDQUOT || system == EFBIG;
-}
-
 enum rc store_fail(struct store *s, const char *what, struct err *err)
 {
 	enum rc rc = RC_STORE;
@@ -97,7 +90,7 @@ enum rc store_fail(struct store *s, const char *what, struct err *err)
 	if (code == SQLITE_BUSY || code == SQLITE_LOCKED) {
 		rc = RC_BUSY;
 		hint = ": another process is writing, try again";
-	} else if (code == SQLITE_FULL || (code == SQLITE_IOERR && no_room(s))) {
+	} else if (code == SQLITE_FULL) {
 		rc = RC_FULL;
 		hint = ": make room on the disk, nothing of this was stored";
 	} else if (code == SQLITE_CANTOPEN) {
@@ -108,6 +101,7 @@ enum rc store_fail(struct store *s, const char *what, struct err *err)
 		hint = ": give this user the right to write the file and its folder";
 	} else if (code == SQLITE_IOERR) {
 		rc = RC_IO;
+		hint = ": is the disk failing, or over a quota?";
 	} else if (code == SQLITE_NOMEM) {
 		rc = RC_MEM;
 	} else if (code == SQLITE_CORRUPT) {
