@@ -16,7 +16,16 @@ struct round {
 	struct item *open; /* items open at its start */
 	size_t n_open;
 	bool *seen;        /* open[i] was judged: its rule and subject are still there */
+	const struct agenda_news *news;
 };
+
+static enum rc keep(const struct round *r, struct item *it, struct err *err)
+{
+	enum rc rc = state_item_put(r->at.store, it, err);
+	if (rc == RC_OK && r->news)
+		r->news->item(r->news->arg, it, r->at.now_s);
+	return rc;
+}
 
 static struct item *find_open(const struct round *r, const char *rule, const struct subject *s, size_t *index)
 {
@@ -58,7 +67,7 @@ static enum rc close_item(const struct round *r, struct item *it, enum item_stat
 {
 	it->state = (int)how;
 	it->closed_s = at_s;
-	return state_item_put(r->at.store, it, err);
+	return keep(r, it, err);
 }
 
 static enum rc open_item(const struct round *r, const struct care_rule *rule, const struct subject *s,
@@ -77,7 +86,7 @@ static enum rc open_item(const struct round *r, const struct care_rule *rule, co
 	(void)snprintf(it.reasons, sizeof it.reasons, "%s", reasons);
 	care_window(rule, m, w, r->at.now_s, &it.from_s, &it.by_s);
 	enum rc rc = calendar_uuid(it.uid, err);
-	return rc == RC_OK ? state_item_put(r->at.store, &it, err) : rc;
+	return rc == RC_OK ? keep(r, &it, err) : rc;
 }
 
 /* True when the numbers have moved enough to be told anew. */
@@ -102,7 +111,7 @@ static enum rc keep_item(const struct round *r, const struct care_rule *rule, st
 	}
 	it->value = m->value;
 	(void)snprintf(it->reasons, sizeof it->reasons, "%s", reasons);
-	return state_item_put(r->at.store, it, err);
+	return heavier ? keep(r, it, err) : state_item_put(r->at.store, it, err);
 }
 
 /* The after-winter round takes over what is loose already. */
@@ -305,9 +314,9 @@ static enum rc gather_visits(const struct round *r, struct err *err)
 }
 
 enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
-	const struct library *lib, int64_t now_s, struct err *err)
+	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err)
 {
-	struct round r = { .at = { store, engine, set, now_s }, .lib = lib };
+	struct round r = { .at = { store, engine, set, now_s }, .lib = lib, .news = news };
 	enum rc rc = store_begin(store, err);
 	if (rc != RC_OK)
 		return rc;

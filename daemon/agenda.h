@@ -9,9 +9,15 @@
 #include "daemon/engine.h"
 #include "daemon/state.h"
 
+/* Told of every item that opens, grows heavier or closes while judging; it may be NULL. */
+struct agenda_news {
+	void *arg;
+	void (*item)(void *arg, const struct item *it, int64_t now_s);
+};
+
 /* Judges everything at now_s in one transaction; call after engine_follow for the same now_s. */
 MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
-	const struct library *lib, int64_t now_s, struct err *err);
+	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err);
 
 /* Closes an open item by its number: ITEM_DONE or ITEM_PUT_ASIDE, at at_s. RC_UNKNOWN: no such open item. Inside the
  * caller's transaction. */

@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "core/mem.h"
-#include "daemon/agenda.h"
 #include "daemon/publish.h"
 
 enum { BATCH = 65536, FILE_SENSORS_MAX = 64 };
@@ -45,12 +44,13 @@ void desk_close(struct desk *d)
 	*d = (struct desk){ 0 };
 }
 
-enum rc desk_settle(struct desk *d, int64_t now_s, size_t *changed, struct err *err)
+enum rc desk_settle(struct desk *d, int64_t now_s, const struct agenda_news *news, size_t *changed,
+	struct err *err)
 {
 	size_t files = 0;
 	enum rc rc = engine_follow(d->engine, now_s, err);
 	if (rc == RC_OK)
-		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, err);
+		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, news, err);
 	if (rc == RC_OK)
 		rc = publish_all(d->store, d->engine, d->set, d->lib, now_s, &files, err);
 	if (changed)
@@ -70,6 +70,7 @@ struct heap {
 
 struct intake {
 	struct desk *desk;
+	const char *path;
 	const struct desk_import *how;
 	int64_t now_s;
 	struct heap heaps[FILE_SENSORS_MAX];
@@ -94,11 +95,30 @@ static void short_name(const char *text, char *buf, size_t size)
 	buf[n] = '\0';
 }
 
+/* A file that names no sensor speaks for the one it was said to, else for the one it is called after. */
+static const struct sensor *sensor_of_file(const struct intake *in)
+{
+	char stem[NAME_SIZE * 4], shorter[NAME_SIZE];
+	if (in->how->known && in->how->known->sensor[0])
+		return settings_sensor(in->desk->set, in->how->known->sensor);
+	const char *base = strrchr(in->path, '/');
+	(void)snprintf(stem, sizeof stem, "%s", base ? base + 1 : in->path);
+	stem[strcspn(stem, ".")] = '\0';
+	short_name(stem, shorter, sizeof shorter);
+	const struct sensor *sensor = settings_sensor(in->desk->set, shorter);
+	if (sensor && in->how->guess) {
+		char text[NAME_SIZE * 2];
+		(void)snprintf(text, sizeof text, "sensor: %s, by the file's name", shorter);
+		in->how->guess(in->how->arg, text);
+	}
+	return sensor;
+}
+
 static const struct sensor *sensor_for(const struct intake *in, const char *name)
 {
 	char shorter[NAME_SIZE];
-	if (in->how->known && in->how->known->sensor[0])
-		name = name[0] ? name : in->how->known->sensor;
+	if (!name[0])
+		return sensor_of_file(in);
 	for (size_t i = 0; i < in->how->n_aliases; i++)
 		if (strcmp(in->how->aliases[i].file_name, name) == 0)
 			return settings_sensor(in->desk->set, in->how->aliases[i].sensor);
@@ -117,7 +137,8 @@ static int on_sensor(void *arg, const char *name)
 	const struct sensor *sensor = sensor_for(in, name);
 	if (!sensor) {
 		if (!name[0])
-			in->rc = err_set(in->err, RC_ASK, "which sensor do these readings belong to? say it with --sensor NAME");
+			in->rc = err_set(in->err, RC_ASK, "which sensor do these readings belong to? say it with --sensor NAME, or call "
+							 "the file after the sensor");
 		return -1;
 	}
 	if (in->n_heaps == FILE_SENSORS_MAX)
@@ -202,7 +223,7 @@ enum rc desk_import(struct desk *d, const char *path, const struct desk_import *
 	struct intake *in = mem_new(1, sizeof *in);
 	if (!in)
 		return err_set(err, RC_MEM, "import: out of memory");
-	*in = (struct intake){ .desk = d, .how = how, .now_s = now_s, .result = result, .err = err };
+	*in = (struct intake){ .desk = d, .path = path, .how = how, .now_s = now_s, .result = result, .err = err };
 	enum rc rc = store_begin(d->store, err);
 	if (rc == RC_OK) {
 		rc = take(in, path, err);

@@ -5,6 +5,7 @@
 #ifndef DAEMON_DESK_H
 #define DAEMON_DESK_H
 
+#include "daemon/agenda.h"
 #include "daemon/engine.h"
 #include "daemon/import.h"
 
@@ -24,9 +25,10 @@ MUST_USE enum rc desk_open(struct desk *d, enum store_mode mode, struct err *err
 /* Releases what is there; harmless on a zeroed desk. */
 void desk_close(struct desk *d);
 
-/* Follow, judge, publish. *changed (NULL allowed) counts replaced calendar files. A failing output is reported after
+/* Follow, judge (telling news, NULL allowed), publish. *changed (NULL allowed) counts replaced calendar files. A failing output is reported after
  * everything else is done. */
-MUST_USE enum rc desk_settle(struct desk *d, int64_t now_s, size_t *changed, struct err *err);
+MUST_USE enum rc desk_settle(struct desk *d, int64_t now_s, const struct agenda_news *news, size_t *changed,
+	struct err *err);
 
 /* `file name = sensor name` pairs for files that name their sensors otherwise. */
 struct desk_alias {
