@@ -1,7 +1,11 @@
 #include "daemon/publish.h"
 
+#include <errno.h>
+#include <fcntl.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/file.h>
+#include <unistd.h>
 
 #include "core/mem.h"
 #include "daemon/calendar.h"
@@ -321,8 +325,22 @@ static enum rc write_file(struct press *p, const struct output *o, enum calendar
 	return rc;
 }
 
+/* The service and seasonctl may publish at the same time: whoever holds the folder writes both files. */
+static int hold_folder(const struct output *o, struct err *err)
+{
+	int fd = open(o->folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	if (fd < 0 || flock(fd, LOCK_EX) != 0) {
+		(void)err_set(err, RC_IO, "output \"%s\": folder %s: %s: make it, or set another folder", o->name, o->folder,
+			strerror(errno));
+		if (fd >= 0)
+			(void)close(fd);
+		return -1;
+	}
+	return fd;
+}
+
 /* Sequence numbers are durable before the files show them. */
-static enum rc publish_one(struct press *p, const struct output *o, size_t *changed, struct err *err)
+static enum rc print_one(struct press *p, const struct output *o, size_t *changed, struct err *err)
 {
 	enum rc rc = store_begin(p->store, err);
 	if (rc != RC_OK)
@@ -342,6 +360,16 @@ static enum rc publish_one(struct press *p, const struct output *o, size_t *chan
 	if (rc == RC_OK)
 		rc = write_file(p, o, CALENDAR_TODOS, entries, changed, err);
 	mem_free(entries);
+	return rc;
+}
+
+static enum rc publish_one(struct press *p, const struct output *o, size_t *changed, struct err *err)
+{
+	int folder = hold_folder(o, err);
+	if (folder < 0)
+		return RC_IO;
+	enum rc rc = print_one(p, o, changed, err);
+	(void)close(folder);
 	return rc;
 }
 
