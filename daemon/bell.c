@@ -14,32 +14,31 @@ static void path_of(const char *store_path, char *buf, size_t n)
 	(void)snprintf(buf, n, "%s.bell", store_path);
 }
 
-static enum rc touch(const char *path, struct err *err)
+static void touch(const char *path)
 {
 	int fd = open(path, O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0660);
-	if (fd < 0)
-		return err_set(err, RC_IO, "%s: %s", path, strerror(errno));
-	(void)close(fd);
-	return RC_OK;
+	if (fd >= 0)
+		(void)close(fd);
 }
 
-enum rc bell_ring(const char *store_path, struct err *err)
+void bell_ring(const char *store_path)
 {
-	char path[sizeof ((struct bell *)0)->path];
+	char path[sizeof((struct bell *)0)->path];
 	path_of(store_path, path, sizeof path);
-	return touch(path, err);
+	touch(path);
 }
 
-/* Somebody may remove the file; it is made and watched anew. */
+/* Somebody may remove the file; it is made and watched anew. It may also be another's, who rang
+ * first: listening needs no right to ring. */
 static enum rc hang(struct bell *b, struct err *err)
 {
 	if (b->watch >= 0)
 		return RC_OK;
-	enum rc rc = touch(b->path, err);
-	if (rc != RC_OK)
-		return rc;
-	b->watch = inotify_add_watch(b->inotify_fd, b->path, IN_CLOSE_WRITE | IN_DELETE_SELF | IN_MOVE_SELF);
-	return b->watch >= 0 ? RC_OK : err_set(err, RC_IO, "%s: watching: %s", b->path, strerror(errno));
+	touch(b->path);
+	b->watch = inotify_add_watch(
+		b->inotify_fd, b->path, IN_CLOSE_WRITE | IN_DELETE_SELF | IN_MOVE_SELF);
+	return b->watch >= 0 ? RC_OK
+			     : err_set(err, RC_IO, "%s: watching: %s", b->path, strerror(errno));
 }
 
 static void heard(void *arg, uint32_t events, int64_t now_s)

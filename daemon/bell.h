@@ -1,6 +1,6 @@
-/* The doorbell between the programs: seasonctl writes to the same store as the service, and rings a file
- * beside it, STORE.bell, so that the service need not poll for what has changed. Its content means
- * nothing; ringing is closing it after opening it for writing. */
+/* The doorbell between the programs: seasonctl writes to the same store as the service, and rings a
+ * file beside it, STORE.bell, so that the service need not poll for what has changed. Its content
+ * means nothing; ringing is closing it after opening it for writing. */
 #ifndef DAEMON_BELL_H
 #define DAEMON_BELL_H
 
@@ -9,8 +9,8 @@
 #include "core/err.h"
 #include "daemon/loop.h"
 
-/* After a commit. A failure is RC_IO and no harm: the service notices at its next full hour. */
-MUST_USE enum rc bell_ring(const char *store_path, struct err *err);
+/* After a commit. Failing is no harm: the service notices at its next full hour. */
+void bell_ring(const char *store_path);
 
 struct bell {
 	/* the owner's */
@@ -22,8 +22,10 @@ struct bell {
 	char path[512];
 };
 
-/* Makes the file when it is not there and calls rung from the loop, once for rings close together. */
-MUST_USE enum rc bell_start(struct bell *b, struct loop *l, const char *store_path, struct err *err);
+/* Makes the file when it is not there and calls rung from the loop, once for rings close together.
+ */
+MUST_USE enum rc bell_start(
+	struct bell *b, struct loop *l, const char *store_path, struct err *err);
 void bell_stop(struct bell *b); /* harmless when not started */
 
 #endif
