@@ -14,9 +14,10 @@ struct mono {
 struct clock {
 	int64_t (*wall_ms)(const struct clock *c); /* UTC since 1970 */
 	struct mono (*mono)(const struct clock *c);
-	bool jumps;        /* virtual: time stands still between clock_jump calls */
-	int64_t gone_ms;   /* virtual: time since the start */
-	int64_t offset_ms; /* virtual: wall time less monotonic time; a test steps the clock by it */
+	bool jumps; /* virtual: time stands still between clock_jump calls */
+	int64_t gone_ms; /* virtual: time since the start */
+	int64_t offset_ms; /* virtual: wall time less monotonic time; a test steps the clock by it
+			    */
 };
 
 struct clock clock_real(void);

@@ -14,14 +14,14 @@
 #include "daemon/settings.h"
 
 /* Method: both families look alike: a folder with a `name`, and channels that are files with a
- * common stem (humidity1, in_humidityrelative) and an ending (_input, or _raw, _offset, _scale). So one
- * search and one way of reading serve both; a family is a row of names. */
+ * common stem (humidity1, in_humidityrelative) and an ending (_input, or _raw, _offset, _scale). So
+ * one search and one way of reading serve both; a family is a row of names. */
 
 enum { FOLDER_MAX = 512, STEM_MAX = 32, LIST_MAX = 200, CHANNELS_MAX = 10 };
 
 static const struct family {
 	const char *folder; /* below the root */
-	const char *rh;     /* stems less their number */
+	const char *rh; /* stems less their number */
 	const char *temp;
 } families[] = {
 	{ "class/hwmon", "humidity", "temp" },
@@ -37,9 +37,9 @@ struct channel {
 
 struct search {
 	const struct kernel_at *where;
-	size_t n;               /* how many fit */
+	size_t n; /* how many fit */
 	struct channel fits[2]; /* the first two of them */
-	char others[LIST_MAX];  /* names of chips that have humidity */
+	char others[LIST_MAX]; /* names of chips that have humidity */
 };
 
 /* ---- small files ---- */
@@ -57,8 +57,8 @@ static int file_text(const char *path, char *buf, size_t n)
 }
 
 /* The text of folder/stem+ending without its line end; 0 or errno. */
-static int text_of(const struct kernel_at *where, const char *folder, const char *stem, const char *ending,
-	char buf[KERNEL_TEXT_MAX])
+static int text_of(const struct kernel_at *where, const char *folder, const char *stem,
+	const char *ending, char buf[KERNEL_TEXT_MAX])
 {
 	char path[FOLDER_MAX + 64];
 	(void)snprintf(path, sizeof path, "%s/%s%s", folder, stem, ending);
@@ -129,13 +129,15 @@ static void find_temp(struct channel *c, const struct family *f, int i)
 {
 	static const int first[] = { -1, 0, 1 };
 	stem_of(c->temp, f->temp, i);
-	for (size_t k = 0; k < sizeof first / sizeof first[0] && !is_channel(c->folder, c->temp); k++)
+	for (size_t k = 0; k < sizeof first / sizeof first[0] && !is_channel(c->folder, c->temp);
+		k++)
 		stem_of(c->temp, f->temp, first[k]);
 	if (!is_channel(c->folder, c->temp))
 		c->temp[0] = '\0';
 }
 
-static void look_into(struct search *s, const struct family *f, const char *folder, const char *name)
+static void look_into(
+	struct search *s, const struct family *f, const char *folder, const char *name)
 {
 	bool named = strcmp(name, s->where->chip) == 0;
 	bool humid = false;
@@ -155,7 +157,8 @@ static void look_into(struct search *s, const struct family *f, const char *fold
 	}
 	size_t used = strlen(s->others);
 	if (humid && used + 4 < sizeof s->others)
-		(void)snprintf(s->others + used, sizeof s->others - used, "%s\"%.32s\"", used ? ", " : "", name);
+		(void)snprintf(s->others + used, sizeof s->others - used, "%s\"%.32s\"",
+			used ? ", " : "", name);
 }
 
 static int not_dotted(const struct dirent *e)
@@ -188,7 +191,8 @@ static enum rc two_fit(const struct search *s, struct err *err)
 		device_behind(s->fits[i].folder, behind[i], sizeof behind[i]);
 	const struct channel *a = &s->fits[0], *b = &s->fits[1];
 	return err_set(err, RC_ASK,
-		"chip \"%s\": %zu fit: %s/%s (device %s) and %s/%s (device %s): set label to the text of a label "
+		"chip \"%s\": %zu fit: %s/%s (device %s) and %s/%s (device %s): set label to the "
+		"text of a label "
 		"file or to the device of the one that is meant",
 		s->where->chip, s->n, a->folder, a->rh, behind[0], b->folder, b->rh, behind[1]);
 }
@@ -201,8 +205,9 @@ static enum rc find(const struct kernel_at *where, struct channel *out, struct e
 	if (s.n > 1)
 		return two_fit(&s, err);
 	if (s.n == 0)
-		return err_set(err, RC_UNKNOWN, "chip \"%s\"%s%s%s: not below %s: humidity chips there: %s",
-			where->chip, where->label[0] ? " with label \"" : "", where->label,
+		return err_set(err, RC_UNKNOWN,
+			"chip \"%s\"%s%s%s: not below %s: humidity chips there: %s", where->chip,
+			where->label[0] ? " with label \"" : "", where->label,
 			where->label[0] ? "\"" : "", where->root, s.others[0] ? s.others : "none");
 	*out = s.fits[0];
 	return RC_OK;
@@ -210,11 +215,12 @@ static enum rc find(const struct kernel_at *where, struct channel *out, struct e
 
 /* ---- reading ---- */
 
-static enum rc read_failed(const char *folder, const char *stem, const char *ending, int failed,
-	struct err *err)
+static enum rc read_failed(
+	const char *folder, const char *stem, const char *ending, int failed, struct err *err)
 {
 	if (failed == ENODATA)
-		return err_set(err, RC_IO, "%s/%s%s: switched off: write 1 to %s_enable", folder, stem, ending, stem);
+		return err_set(err, RC_IO, "%s/%s%s: switched off: write 1 to %s_enable", folder,
+			stem, ending, stem);
 	return err_set(err, RC_IO, "%s/%s%s: %s", folder, stem, ending, strerror(failed));
 }
 
@@ -229,8 +235,8 @@ static enum rc number_of(const struct kernel_at *where, const char *folder, cons
 	if (failed)
 		return read_failed(folder, stem, ending, failed, err);
 	if (!number_real(text, out))
-		return err_set(err, RC_INPUT, "%s/%s%s: \"%.24s\": a decimal number is expected", folder, stem,
-			ending, text);
+		return err_set(err, RC_INPUT, "%s/%s%s: \"%.24s\": a decimal number is expected",
+			folder, stem, ending, text);
 	return RC_OK;
 }
 
@@ -244,8 +250,8 @@ static enum rc value_of(const struct kernel_at *where, const struct channel *c, 
 	if (!*scaled)
 		return number_of(where, c->folder, stem, "_input", true, value, err);
 	if ((rc = number_of(where, c->folder, stem, "_raw", true, &raw, err)) != RC_OK ||
-	    (rc = number_of(where, c->folder, stem, "_offset", false, &offset, err)) != RC_OK ||
-	    (rc = number_of(where, c->folder, stem, "_scale", false, &scale, err)) != RC_OK)
+		(rc = number_of(where, c->folder, stem, "_offset", false, &offset, err)) != RC_OK ||
+		(rc = number_of(where, c->folder, stem, "_scale", false, &scale, err)) != RC_OK)
 		return rc;
 	*value = (raw + offset) * scale;
 	return RC_OK;
@@ -258,27 +264,29 @@ static enum rc in_milli(const struct kernel_at *where, const struct channel *c, 
 	bool percent = where->unit == KERNEL_PERCENT;
 	if (!percent && value > 0 && value <= KERNEL_SMALL)
 		return err_set(err, RC_ASK,
-			"%s/%s: %g would be %g %% RH: when this driver gives percent, set unit = \"percent\"", c->folder,
-			c->rh, value, value / 1000);
+			"%s/%s: %g would be %g %% RH: when this driver gives percent, set unit = "
+			"\"percent\"",
+			c->folder, c->rh, value, value / 1000);
 	if (percent && value > KERNEL_SMALL)
 		return err_set(err, RC_ASK,
-			"%s/%s: %g is no percentage: when this driver keeps to the kernel's rules, set unit = \"milli\"",
+			"%s/%s: %g is no percentage: when this driver keeps to the kernel's rules, "
+			"set unit = \"milli\"",
 			c->folder, c->rh, value);
 	*milli = percent ? value * 1000 : value;
 	return RC_OK;
 }
 
-static enum rc check_range(const struct channel *c, const char *stem, double milli, double low, double high,
-	const char *unit, struct err *err)
+static enum rc check_range(const struct channel *c, const char *stem, double milli, double low,
+	double high, const char *unit, struct err *err)
 {
 	if (milli >= low * 1000 && milli <= high * 1000)
 		return RC_OK;
-	return err_set(err, RC_INPUT, "%s/%s: %g %s (%g..%g): a fault of chip or bus", c->folder, stem,
-		milli / 1000, unit, low, high);
+	return err_set(err, RC_INPUT, "%s/%s: %g %s (%g..%g): a fault of chip or bus", c->folder,
+		stem, milli / 1000, unit, low, high);
 }
 
-static enum rc read_temp(const struct kernel_at *where, const struct channel *c, int32_t *cdegc,
-	struct err *err)
+static enum rc read_temp(
+	const struct kernel_at *where, const struct channel *c, int32_t *cdegc, struct err *err)
 {
 	double value = 0;
 	bool scaled;
@@ -292,8 +300,8 @@ static enum rc read_temp(const struct kernel_at *where, const struct channel *c,
 	return rc;
 }
 
-enum rc kernel_read(const struct kernel_at *where, int64_t now_s, struct quality_reading *out,
-	struct err *err)
+enum rc kernel_read(
+	const struct kernel_at *where, int64_t now_s, struct quality_reading *out, struct err *err)
 {
 	struct channel c;
 	double value = 0, milli = 0;
@@ -301,9 +309,9 @@ enum rc kernel_read(const struct kernel_at *where, int64_t now_s, struct quality
 	struct quality_reading r = { .t_s = now_s, .temp_cdegc = QUALITY_NO_TEMP };
 	enum rc rc;
 	if ((rc = find(where, &c, err)) != RC_OK ||
-	    (rc = value_of(where, &c, c.rh, &value, &scaled, err)) != RC_OK ||
-	    (rc = in_milli(where, &c, value, &milli, err)) != RC_OK ||
-	    (rc = check_range(&c, c.rh, milli, -5, 105, "% RH", err)) != RC_OK)
+		(rc = value_of(where, &c, c.rh, &value, &scaled, err)) != RC_OK ||
+		(rc = in_milli(where, &c, value, &milli, err)) != RC_OK ||
+		(rc = check_range(&c, c.rh, milli, -5, 105, "% RH", err)) != RC_OK)
 		return rc;
 	r.rh_cpct = (int32_t)lround(milli / 10);
 	if (c.temp[0] && (rc = read_temp(where, &c, &r.temp_cdegc, err)) != RC_OK)

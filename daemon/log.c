@@ -73,17 +73,19 @@ static bool admit(struct log *l, uint64_t hash, int64_t *held)
 	return ++k->lines <= LOG_BURST;
 }
 
-/* Puts the text and its line end out in one write, so that lines of other processes don't mix in. */
+/* Puts the text and its line end out in one write, so that lines of other processes don't mix in.
+ */
 static void put(const struct log *l, enum log_level level, const char *text, int64_t held)
 {
 	char line[LOG_LINE_MAX];
 	char more[64] = "";
 	if (held > 0)
-		(void)snprintf(more, sizeof more, " (%" PRId64 " lines like this were held back)", held);
+		(void)snprintf(
+			more, sizeof more, " (%" PRId64 " lines like this were held back)", held);
 	const char *word = levels[level].word;
 	int room = (int)(sizeof line - strlen(more) - 32);
-	int n = snprintf(line, sizeof line, "%s%s%.*s%s", l->journal ? levels[level].priority : "seasond: ",
-		word, room, text, more);
+	int n = snprintf(line, sizeof line, "%s%s%.*s%s",
+		l->journal ? levels[level].priority : "seasond: ", word, room, text, more);
 	for (int i = 0; i < n; i++)
 		if ((unsigned char)line[i] < ' ' || line[i] == 0x7f)
 			line[i] = '?';

@@ -31,8 +31,9 @@ struct log {
 /* fd and clock are borrowed. */
 void log_init(struct log *l, int fd, const struct clock *clock);
 
-/* key tells apart what is capped by itself, such as a source's name; with the same fmt it is one site.
- * NULL: the fmt alone. Control characters in the text become '?'. */
-void log_line(struct log *l, enum log_level level, const char *key, const char *fmt, ...) PRINTF_LIKE(4, 5);
+/* key tells apart what is capped by itself, such as a source's name; with the same fmt it is one
+ * site. NULL: the fmt alone. Control characters in the text become '?'. */
+void log_line(struct log *l, enum log_level level, const char *key, const char *fmt, ...)
+	PRINTF_LIKE(4, 5);
 
 #endif

@@ -14,13 +14,15 @@
 #include "core/civil.h"
 #include "core/mem.h"
 
-/* Method: two heaps of timers. The monotonic one bounds the wait of epoll; the wall one is a timerfd
- * that the kernel cancels when somebody sets the clock. Whether the clock was stepped is told
- * by wall time less monotonic time, which only a step (or a sleep of the machine) changes: slewing
- * moves both. The timerfd is armed far ahead when no wall timer waits, only to hear of steps. */
+/* Method: two heaps of timers. The monotonic one bounds the wait of epoll; the wall one is a
+ * timerfd that the kernel cancels when somebody sets the clock. Whether the clock was stepped is
+ * told by wall time less monotonic time, which only a step (or a sleep of the machine) changes:
+ * slewing moves both. The timerfd is armed far ahead when no wall timer waits, only to hear of
+ * steps. */
 
 enum { EVENTS_MAX = 32 };
-#define FAR_AHEAD_MS INT64_C(7258118400000) /* 2200-01-01: no timer of ours, and the kernel takes it */
+#define FAR_AHEAD_MS                                                                               \
+	INT64_C(7258118400000) /* 2200-01-01: no timer of ours, and the kernel takes it */
 
 struct watch {
 	int fd; /* -1: free */
@@ -36,7 +38,7 @@ struct loop {
 	struct mono mono; /* as sampled at this wake */
 	int64_t wall_ms;
 	int64_t offset_ms; /* wall less monotonic time when last looked at */
-	int64_t armed_ms;  /* what wall_fd waits for; INT64_MIN: not armed */
+	int64_t armed_ms; /* what wall_fd waits for; INT64_MIN: not armed */
 	void (*stepped)(void *arg, int64_t step_s, int64_t now_s);
 	void *stepped_arg;
 	void (*got)(void *arg, int signal, int64_t now_s);
@@ -117,7 +119,7 @@ static int by_slot(const void *a, const void *b)
 static void dispatch_fds(struct loop *l, struct epoll_event *events, size_t n)
 {
 	qsort(events, n, sizeof *events, by_slot);
-	for (size_t i = 0; i < n; i++) {
+	for (size_t i = 0; i < n && !l->stop; i++) {
 		const struct watch *w = &l->watches[events[i].data.u64 >> 32];
 		if (w->fd >= 0 && w->generation == (uint32_t)events[i].data.u64)
 			w->ready(w->arg, events[i].events, now_s(l));
@@ -155,10 +157,11 @@ static void fire_due(struct loop *l, struct timer_heap *h, int64_t now_ms)
 {
 	uint64_t last = h->order; /* those set from here on wait for the next wake */
 	struct timer *t;
-	while ((t = timer_first_ref(h)) && t->due_ms <= now_ms && t->order <= last) {
+	while (!l->stop && (t = timer_first_ref(h)) && t->due_ms <= now_ms && t->order <= last) {
 		timer_take(t);
 		if (t->every_ms)
-			timer_put(h, t, t->due_ms + ((now_ms - t->due_ms) / t->every_ms + 1) * t->every_ms);
+			timer_put(h, t,
+				t->due_ms + ((now_ms - t->due_ms) / t->every_ms + 1) * t->every_ms);
 		t->fire(t->arg, now_s(l));
 	}
 }
@@ -179,9 +182,11 @@ static enum rc arm_wall(struct loop *l, struct err *err)
 	if (at_ms == l->armed_ms)
 		return RC_OK;
 	/* 0 would disarm */
-	struct itimerspec spec = { .it_value.tv_sec = at_ms > 0 ? at_ms / 1000 : 0, .it_value.tv_nsec = 1 };
-	if (timerfd_settime(l->wall_fd, TFD_TIMER_ABSTIME | TFD_TIMER_CANCEL_ON_SET, &spec, NULL) != 0 &&
-	    errno != ECANCELED)
+	struct itimerspec spec = { .it_value.tv_sec = at_ms > 0 ? at_ms / 1000 : 0,
+		.it_value.tv_nsec = 1 };
+	if (timerfd_settime(l->wall_fd, TFD_TIMER_ABSTIME | TFD_TIMER_CANCEL_ON_SET, &spec, NULL) !=
+			0 &&
+		errno != ECANCELED)
 		return err_set(err, RC_IO, "event loop: wall timer: %s", strerror(errno));
 	l->armed_ms = at_ms;
 	return RC_OK;
@@ -260,7 +265,8 @@ void loop_stop(struct loop *l)
 
 /* ---- making ---- */
 
-void loop_on_step(struct loop *l, void (*stepped)(void *arg, int64_t step_s, int64_t now_s), void *arg)
+void loop_on_step(
+	struct loop *l, void (*stepped)(void *arg, int64_t step_s, int64_t now_s), void *arg)
 {
 	l->stepped = stepped;
 	l->stepped_arg = arg;
@@ -278,7 +284,7 @@ enum rc loop_signals(struct loop *l, void (*got)(void *arg, int signal, int64_t 
 	l->got = got;
 	l->got_arg = arg;
 	if (sigprocmask(SIG_BLOCK, &set, NULL) != 0 ||
-	    (l->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK)) < 0)
+		(l->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK)) < 0)
 		return err_set(err, RC_IO, "event loop: signals: %s", strerror(errno));
 	return loop_watch(l, l->signal_fd, EPOLLIN, signal_came, l, err);
 }

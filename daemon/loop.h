@@ -2,8 +2,8 @@
  *
  * Per wake the loop samples its clock once and then calls, in this order: the step handler when the
  * wall clock was set, ready descriptors in the order they were added, timers on monotonic time,
- * timers on wall time (each by due time, first set first). What a handler sets runs at the next wake
- * at the earliest. Under a virtual clock the loop never sleeps: it jumps to the next timer. */
+ * timers on wall time (each by due time, first set first). What a handler sets runs at the next
+ * wake at the earliest. Under a virtual clock the loop never sleeps: it jumps to the next timer. */
 #ifndef DAEMON_LOOP_H
 #define DAEMON_LOOP_H
 
@@ -30,7 +30,8 @@ void loop_unwatch(struct loop *l, int fd); /* harmless when not watched */
  * rhythm and fires once for all the periods missed. */
 void loop_after(struct loop *l, struct timer *t, int64_t delay_ms);
 void loop_every(struct loop *l, struct timer *t, int64_t first_ms, int64_t every_ms);
-void loop_at(struct loop *l, struct timer *t, int64_t at_s); /* a UTC second, however the clock is set */
+void loop_at(
+	struct loop *l, struct timer *t, int64_t at_s); /* a UTC second, however the clock is set */
 void loop_unset(struct timer *t);
 
 /* SIGTERM, SIGINT and SIGHUP are blocked and arrive here from now on; SIGPIPE is ignored. */
@@ -39,12 +40,13 @@ MUST_USE enum rc loop_signals(struct loop *l, void (*got)(void *arg, int signal,
 
 /* The wall clock was set by step_s (or the machine slept); at least LOOP_STEP_MS either way. */
 enum { LOOP_STEP_MS = 1000 };
-void loop_on_step(struct loop *l, void (*stepped)(void *arg, int64_t step_s, int64_t now_s), void *arg);
+void loop_on_step(
+	struct loop *l, void (*stepped)(void *arg, int64_t step_s, int64_t now_s), void *arg);
 
 /* Runs until loop_stop, or with a virtual clock until every timer due up to until_s has fired; the
  * clock then shows until_s. until_s means nothing to a real clock. RC_IO when waiting fails. */
 MUST_USE enum rc loop_run(struct loop *l, int64_t until_s, struct err *err);
-void loop_stop(struct loop *l);
+void loop_stop(struct loop *l); /* nothing more is called in this run */
 
 /* Samples the clock again: after any call that may have taken long. Returns now_s. */
 int64_t loop_resample(struct loop *l);

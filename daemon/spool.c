@@ -81,13 +81,15 @@ static struct spool_file *file_ref(struct spool *s, const struct stat *st, int64
 /* ---- moving ---- */
 
 /* A name in folder/below that is free: name, or name-2 and so on before its ending. */
-static bool free_path(const struct spool *s, const char *below, const char *name, char *path, size_t n)
+static bool free_path(
+	const struct spool *s, const char *below, const char *name, char *path, size_t n)
 {
 	const char *dot = strrchr(name, '.');
 	int stem = dot ? (int)(dot - name) : (int)strlen(name);
 	(void)snprintf(path, n, "%s/%s/%s", s->folder, below, name);
 	for (int copy = 2; access(path, F_OK) == 0 && copy < COPIES_MAX; copy++)
-		(void)snprintf(path, n, "%s/%s/%.*s-%d%s", s->folder, below, stem, name, copy, name + stem);
+		(void)snprintf(path, n, "%s/%s/%.*s-%d%s", s->folder, below, stem, name, copy,
+			name + stem);
 	return access(path, F_OK) != 0;
 }
 
@@ -162,7 +164,8 @@ static bool take(struct spool *s, const char *name, struct spool_file *f)
 		s->news(s->arg, SPOOL_LATER, name, err.text);
 		return false;
 	}
-	if (!look(s, name, &st) || !same(f, &st)) { /* written to or replaced meanwhile: again, when quiet */
+	if (!look(s, name, &st) ||
+		!same(f, &st)) { /* written to or replaced meanwhile: again, when quiet */
 		f->inode = 0;
 		return true;
 	}
@@ -196,8 +199,8 @@ static enum rc list(const struct spool *s, struct names *names, struct err *err)
 {
 	DIR *dir = opendir(s->folder);
 	if (!dir)
-		return err_set(err, RC_IO, "%s: %s: a folder that the service may read is expected", s->folder,
-			strerror(errno));
+		return err_set(err, RC_IO, "%s: %s: a folder that the service may read is expected",
+			s->folder, strerror(errno));
 	const struct dirent *e;
 	while (!names->beyond && (e = readdir(dir))) {
 		struct stat st;
@@ -215,7 +218,7 @@ static enum rc list(const struct spool *s, struct names *names, struct err *err)
 }
 
 struct tally {
-	size_t taken, waiting;
+	size_t taken;
 	bool later;
 };
 
@@ -228,7 +231,7 @@ static void consider(struct spool *s, const char *name, int64_t now_s, struct ta
 	if (f->state == SPOOL_TO_DONE || f->state == SPOOL_TO_FAILED)
 		move(s, name, f, NULL);
 	else if (!is_quiet(s, f, now_s))
-		t->waiting++;
+		s->waiting++;
 	else if (t->taken == SPOOL_PASS_MAX)
 		s->more = true;
 	else if (!t->later) {
@@ -255,7 +258,7 @@ static void plan(struct spool *s, const struct tally *t)
 	if (s->delay_ms > LAST_DELAY_MS)
 		s->delay_ms = LAST_DELAY_MS;
 	int64_t ms = s->interval_s * 1000;
-	if (t->waiting && s->quiet_s * 1000 < ms)
+	if (s->waiting && s->quiet_s * 1000 < ms)
 		ms = s->quiet_s * 1000;
 	if (t->later)
 		ms = s->delay_ms;
@@ -277,6 +280,7 @@ void spool_pass(struct spool *s, int64_t now_s)
 	struct tally t = { 0 };
 	renew_watch(s); /* before the scan: what comes between is seen by one of them */
 	s->more = false;
+	s->waiting = 0;
 	if (!names)
 		(void)err_set(&err, RC_MEM, "%s: out of memory", s->folder);
 	else if (list(s, names, &err) == RC_OK)

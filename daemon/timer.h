@@ -16,8 +16,8 @@ struct timer {
 	void (*fire)(void *arg, int64_t now_s);
 	void *arg;
 	int64_t due_ms;
-	int64_t every_ms;        /* 0: once */
-	uint64_t order;          /* when it was set, counted */
+	int64_t every_ms; /* 0: once */
+	uint64_t order; /* when it was set, counted */
 	struct timer_heap *heap; /* NULL: not waiting */
 	size_t slot;
 };

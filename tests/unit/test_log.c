@@ -57,7 +57,8 @@ static void the_journal_gets_priorities_only_when_it_is_our_standard_error(void 
 	struct stat st;
 	assert_int_equal(fstat(ends[1], &st), 0);
 	char stream[64];
-	(void)snprintf(stream, sizeof stream, "%ju:%ju", (uintmax_t)st.st_dev, (uintmax_t)st.st_ino);
+	(void)snprintf(
+		stream, sizeof stream, "%ju:%ju", (uintmax_t)st.st_dev, (uintmax_t)st.st_ino);
 	assert_int_equal(setenv("JOURNAL_STREAM", stream, 1), 0);
 	log_init(&lines, ends[1], &fake);
 	log_line(&lines, LEVEL_ERROR, NULL, "disk full");

@@ -67,7 +67,8 @@ static void timers_fire_by_due_time_and_first_set_first(void **state)
 	(void)state;
 	struct trace t;
 	begin(&t);
-	struct mark m[] = { mark(&t, 'a'), mark(&t, 'b'), mark(&t, 'c'), mark(&t, 'd'), mark(&t, 'e') };
+	struct mark m[] = { mark(&t, 'a'), mark(&t, 'b'), mark(&t, 'c'), mark(&t, 'd'),
+		mark(&t, 'e') };
 	static const int64_t delay_ms[] = { 5000, 1000, 5000, 3000, 1000 };
 	for (size_t i = 0; i < COUNT(m); i++) {
 		m[i].timer.arg = &m[i];
@@ -169,7 +170,8 @@ static void a_virtual_year_of_five_minute_timers_fires_each_one(void **state)
 	int64_t before_ms = real.mono(&real).ms;
 	run(&t, START_S + 365 * DAY_S);
 	int64_t took_ms = real.mono(&real).ms - before_ms;
-	print_message("a virtual year: %lld timers in %lld ms\n", (long long)poll.count, (long long)took_ms);
+	print_message("a virtual year: %lld timers in %lld ms\n", (long long)poll.count,
+		(long long)took_ms);
 	assert_int_equal(poll.count, 365 * 288);
 	assert_int_equal(t.last_s, START_S + 365 * DAY_S);
 	/* a loaded machine included; asleep even once a day it would be slower */
@@ -221,7 +223,9 @@ static void set_clock(void *arg, int64_t now_s)
 static void a_clock_step_is_told_once_and_wall_timers_follow_the_new_time(void **state)
 {
 	(void)state;
-	static const struct { int64_t by_ms, want_step_s, want_s[3]; } rows[] = {
+	static const struct {
+		int64_t by_ms, want_step_s, want_s[3];
+	} rows[] = {
 		{ -3600000, -3600, { START_S + 3600, START_S + 3600, START_S + 7200 } },
 		{ 7200000, 7200, { START_S + 3600, START_S + 14400, START_S + 18000 } },
 		{ 400, 0, { START_S + 3600, START_S + 7200, START_S + 10800 } },

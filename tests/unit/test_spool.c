@@ -10,7 +10,8 @@
 #include "core/civil.h"
 #include "daemon/spool.h"
 
-#define START_S INT64_C(1767225600) /* 2026-01-01: before the files' own times, so only the scans count */
+#define START_S                                                                                    \
+	INT64_C(1767225600) /* 2026-01-01: before the files' own times, so only the scans count */
 
 /* One spool in a folder of its own, a virtual clock, and what was taken and told. */
 static struct fixture {
@@ -19,7 +20,7 @@ static struct fixture {
 	struct loop *loop;
 	struct spool spool;
 	char taken[1024]; /* names, blank between */
-	char news[1024];  /* letter and name of each news, blank between */
+	char news[1024]; /* letter and name of each news, blank between */
 	char last_text[640];
 	enum rc answer;
 	void (*meanwhile)(void);
@@ -55,7 +56,11 @@ static int begin(void **state)
 	(void)state;
 	fx = (struct fixture){ .folder = support_folder(), .clock = clock_virtual(START_S) };
 	fx.spool = (struct spool){
-		.folder = fx.folder, .interval_s = 3600, .quiet_s = SPOOL_QUIET_S, .take = take, .news = news,
+		.folder = fx.folder,
+		.interval_s = 3600,
+		.quiet_s = SPOOL_QUIET_S,
+		.take = take,
+		.news = news,
 	};
 	struct err err = { 0 };
 	OK(loop_new(&fx.clock, &fx.loop, &err), &err);
@@ -130,7 +135,9 @@ static void a_closed_file_and_a_moved_in_one_are_taken_at_once(void **state)
 	run_to(0);
 	drop("closed.csv");
 	drop("moved.tmp");
-	assert_int_equal(rename(support_path(fx.folder, "moved.tmp"), support_path(fx.folder, "moved.csv")), 0);
+	assert_int_equal(
+		rename(support_path(fx.folder, "moved.tmp"), support_path(fx.folder, "moved.csv")),
+		0);
 	int fd = open(support_path(fx.folder, "open.csv"), O_WRONLY | O_CREAT, 0600);
 	run_to(1);
 	assert_string_equal(fx.taken, "closed.csv moved.csv");
@@ -172,10 +179,21 @@ static void hidden_and_part_files_folders_and_links_are_left(void **state)
 static void each_answer_has_its_fate(void **state)
 {
 	(void)state;
-	static const struct { enum rc answer; const char *news; } rows[] = {
-		{ RC_OK, "D:a.csv" }, { RC_USAGE, "F:a.csv" }, { RC_CONFIG, "F:a.csv" }, { RC_INPUT, "F:a.csv" },
-		{ RC_ASK, "F:a.csv" }, { RC_UNKNOWN, "F:a.csv" }, { RC_IO, "F:a.csv" },
-		{ RC_STORE, "L:a.csv" }, { RC_BUSY, "L:a.csv" }, { RC_FULL, "L:a.csv" }, { RC_MEM, "L:a.csv" },
+	static const struct {
+		enum rc answer;
+		const char *news;
+	} rows[] = {
+		{ RC_OK, "D:a.csv" },
+		{ RC_USAGE, "F:a.csv" },
+		{ RC_CONFIG, "F:a.csv" },
+		{ RC_INPUT, "F:a.csv" },
+		{ RC_ASK, "F:a.csv" },
+		{ RC_UNKNOWN, "F:a.csv" },
+		{ RC_IO, "F:a.csv" },
+		{ RC_STORE, "L:a.csv" },
+		{ RC_BUSY, "L:a.csv" },
+		{ RC_FULL, "L:a.csv" },
+		{ RC_MEM, "L:a.csv" },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		fx.answer = rows[i].answer;
@@ -267,7 +285,8 @@ static void a_taken_file_that_can_not_be_moved_is_not_imported_again(void **stat
 	fx.spool.quiet_s = 0;
 	drop("a.csv");
 	drop("done"); /* a file where the folder should be */
-	assert_int_equal(rename(support_path(fx.folder, "done"), support_path(fx.folder, "done.part")), 0);
+	assert_int_equal(
+		rename(support_path(fx.folder, "done"), support_path(fx.folder, "done.part")), 0);
 	assert_int_equal(symlink("done.part", support_path(fx.folder, "done")), 0);
 	start();
 	run_to(3 * HOUR_S);
