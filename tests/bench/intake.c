@@ -56,8 +56,8 @@ static struct quality_reading reading_at(int64_t minute, uint64_t *seed)
 	double rh = 4500 + 1200 * sin(day * 0.0172) + 300 * sin(day * 6.2832);
 	double temp = 2000 + 300 * sin(day * 0.0172 - 1) + 150 * sin(day * 6.2832 + 1);
 	return (struct quality_reading){ START_S + minute * 60,
-		(int32_t)rh + (int32_t)noise + (noise == 7 ? 3000 : 0), (int32_t)temp + (int32_t)noise % 20,
-		0 };
+		(int32_t)rh + (int32_t)noise + (noise == 7 ? 3000 : 0),
+		(int32_t)temp + (int32_t)noise % 20, 0 };
 }
 
 static void write_csv(const char *path)
@@ -70,8 +70,8 @@ static void write_csv(const char *path)
 		struct quality_reading r = reading_at(i, &seed);
 		struct civil c = civil_at(r.t_s);
 		(void)fprintf(f, "bench,%04d-%02d-%02dT%02d:%02d:%02dZ,%d.%02d,%d.%02d\n", c.year,
-			c.month, c.day, c.hour, c.minute, c.second, r.rh_cpct / 100, r.rh_cpct % 100,
-			r.temp_cdegc / 100, r.temp_cdegc % 100);
+			c.month, c.day, c.hour, c.minute, c.second, r.rh_cpct / 100,
+			r.rh_cpct % 100, r.temp_cdegc / 100, r.temp_cdegc % 100);
 	}
 	if (fclose(f))
 		stop(path, "cannot be written");
@@ -130,7 +130,8 @@ static void import_ours(const char *store, const char *csv)
 		if (more)
 			r[n++] = parse(line);
 		if (n == BATCH || !more) {
-			need(store_readings(s, sensor, r, n, LATER, NULL, NULL, &count, &err), &err);
+			need(store_readings(s, sensor, r, n, LATER, NULL, NULL, &count, &err),
+				&err);
 			n = 0;
 		}
 	}
@@ -160,7 +161,8 @@ static double timed_shell(const char *store, const char *csv)
 	char import[400];
 	(void)snprintf(import, sizeof import, ".import %s r", csv);
 	const char *words[] = { "sqlite3", store,
-		"CREATE TABLE r(sensor TEXT, time TEXT, rh REAL, temp REAL, PRIMARY KEY(sensor, time))",
+		"CREATE TABLE r(sensor TEXT, time TEXT, rh REAL, temp REAL, PRIMARY KEY(sensor, "
+		"time))",
 		".mode csv", import, NULL };
 	char *argv[6] = { 0 };
 	for (size_t i = 0; words[i]; i++)
@@ -235,8 +237,10 @@ static size_t days_of_raw(struct store *s, int64_t sensor)
 {
 	struct err err = { 0 };
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT t / 86400, min(rh), avg(rh), max(rh), min(temp), avg(temp), max(temp) FROM reading"
-		" WHERE sensor = ?1 AND flags = 0 GROUP BY t / 86400", &err);
+		"SELECT t / 86400, min(rh), avg(rh), max(rh), min(temp), avg(temp), max(temp) FROM "
+		"reading"
+		" WHERE sensor = ?1 AND flags = 0 GROUP BY t / 86400",
+		&err);
 	if (!q)
 		stop("store", err.text);
 	sqlite3_bind_int64(q, 1, sensor);
