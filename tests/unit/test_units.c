@@ -37,7 +37,7 @@ static void lengths_are_read_in_every_bench_unit(void **state)
 		{ "0 mm", 0 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
-		double m = NAN;
+		double m = 7;
 		assert_true(units_length(rows[i].text, &m));
 		CLOSE(m, rows[i].want_m, 1e-15, rows[i].text);
 	}
@@ -47,9 +47,9 @@ static void doubtful_lengths_are_refused_and_leave_the_result_alone(void **state
 {
 	(void)state;
 	static const char *const rows[] = { "", " ", ".25", "0.25", "10", "4-5/64", "4 1/2/64",
-		"4 1/2/64 in", "1/0", "1/0 in", "1/-2", "6/", "/64", "6 / 64", "6/64 mmm", "6/64 in in",
-		"mm", "0x10 mm", "1e3 mm", "nan mm", "inf in", "0,25 mm", "1.5 1/2 in", "--1 mm",
-		"1..2 mm", "1/2.5 in", "10 thousand", "1/64 in 2", "6\xe2\x81\x84" "64",
+		"4 1/2/64 in", "1/0", "1/0 in", "1/-2", "6/", "/64", "6 / 64", "6/64 mmm",
+		"6/64 in in", "mm", "0x10 mm", "1e3 mm", "nan mm", "inf in", "0,25 mm",
+		"1.5 1/2 in", "--1 mm", "1..2 mm", "1/2.5 in", "10 thousand", "1/64 in 2", "6:64",
 		"1111111111111111111111111111 mm" };
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		double m = 7;
@@ -66,12 +66,17 @@ static void turns_are_read_with_or_without_the_word(void **state)
 		const char *text;
 		double want;
 	} rows[] = {
-		{ "1/6", 1.0 / 6 },      { "0.25", 0.25 },     { "-1/8", -0.125 },
-		{ "1/4 turn", 0.25 },    { "2 turns", 2 },     { "1 1/4 turns", 1.25 },
-		{ "-1 1/2 turn", -1.5 }, { " 1/12turn ", 1.0 / 12 },
+		{ "1/6", 1.0 / 6 },
+		{ "0.25", 0.25 },
+		{ "-1/8", -0.125 },
+		{ "1/4 turn", 0.25 },
+		{ "2 turns", 2 },
+		{ "1 1/4 turns", 1.25 },
+		{ "-1 1/2 turn", -1.5 },
+		{ " 1/12turn ", 1.0 / 12 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
-		double t = NAN;
+		double t = 7;
 		assert_true(units_turns(rows[i].text, &t));
 		CLOSE(t, rows[i].want, 1e-15, rows[i].text);
 	}
@@ -134,7 +139,7 @@ static void turns_are_printed_as_the_nearest_part_a_hand_can_follow(void **state
 		{ 2.01, "2 turns" },
 		{ -0.125, "-1/8 turn" },
 		{ -1.5, "-1 1/2 turns" },
-		{ NAN, "unknown" },
+		{ (double)NAN, "unknown" },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		char buf[32];
@@ -151,7 +156,7 @@ static void what_is_printed_reads_back_within_half_a_step(void **state)
 		double m = ((double)(support_random(&seed) % 2000001) - 1e6) * 1e-8; /* +-10 mm */
 		double turns = m * 300; /* +-3 */
 		char buf[32];
-		double back = NAN;
+		double back = 7;
 		units_print_gap(buf, sizeof buf, m, BENCH_INCH);
 		assert_true(units_length(buf, &back));
 		CLOSE(back, m, METRE_PER_THOU / 2 + 1e-12, buf);
