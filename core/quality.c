@@ -25,8 +25,9 @@ struct stuck_rule {
 	bool first_believed; /* the first of the run may have been true */
 };
 
-/* Flat line: suspect when alone for 24 h; from memory. Twice that where little resolution makes equal
- * readings likely in steady air: no temperature, or whole degrees beside whole percents; judgement. */
+/* Flat line: suspect when alone for 24 h; from memory. Twice that where little resolution makes
+ * equal readings likely in steady air: no temperature, or whole degrees beside whole percents;
+ * judgement. */
 static const struct stuck_rule flat_fine = { INT64_C(24) * 3600, 12, true };
 static const struct stuck_rule flat_coarse = { INT64_C(48) * 3600, 12, true };
 /* Open or shorted element: three readings at an end of the scale; from memory. */
@@ -87,10 +88,11 @@ static void sort(int32_t *v, size_t n)
 	}
 }
 
-/* Method: as many neighbours before as after, sorted; the two in the middle bound the median. A spike
- * lies more than limit outside them. In a step that lasts and in any steady rise or fall the reading
- * itself lies between the two, so those are never flagged. */
-static bool is_jump(const struct quality_reading *r, size_t n, size_t i, quantity *get, int32_t limit)
+/* Method: as many neighbours before as after, sorted; the two in the middle bound the median. A
+ * spike lies more than limit outside them. In a step that lasts and in any steady rise or fall the
+ * reading itself lies between the two, so those are never flagged. */
+static bool is_jump(
+	const struct quality_reading *r, size_t n, size_t i, quantity *get, int32_t limit)
 {
 	int32_t before[QUALITY_BESIDE], v[2 * QUALITY_BESIDE];
 	int32_t value = get(&r[i]);
@@ -115,7 +117,8 @@ static size_t next(const struct quality_reading *r, size_t n, size_t i)
 }
 
 /* The run r[start..end): for each member, the part of the run within QUALITY_CONTEXT_S of it. */
-static void judge_run(struct quality_reading *r, size_t start, size_t end, const struct stuck_rule *rule)
+static void judge_run(
+	struct quality_reading *r, size_t start, size_t end, const struct stuck_rule *rule)
 {
 	size_t low = start, high = start, members = 1, k = next(r, end, start + 1);
 	for (size_t i = start; i < end; i = next(r, end, i + 1)) {
@@ -177,7 +180,8 @@ void quality_judge(struct quality_reading *r, size_t n)
 			r[i].flags |= QUALITY_RANGE;
 	}
 	for (size_t i = next(r, n, 0); i < n; i = next(r, n, i + 1)) {
-		if (is_jump(r, n, i, rh_of, JUMP_RH_CPCT) || is_jump(r, n, i, temp_of, JUMP_TEMP_CDEGC))
+		if (is_jump(r, n, i, rh_of, JUMP_RH_CPCT) ||
+			is_jump(r, n, i, temp_of, JUMP_TEMP_CDEGC))
 			r[i].flags |= QUALITY_JUMP;
 	}
 	judge_runs(r, n, same_both, flat_rule);
@@ -201,7 +205,7 @@ void quality_words(char *buf, size_t n, uint32_t flags)
 	size_t used = 0;
 	for (size_t i = 0; i < sizeof words / sizeof words[0] && used < n; i++) {
 		if (flags & words[i].flag)
-			used += (size_t)snprintf(buf + used, n - used, "%s%s", used ? ", " : "",
-				words[i].word);
+			used += (size_t)snprintf(
+				buf + used, n - used, "%s%s", used ? ", " : "", words[i].word);
 	}
 }

@@ -10,8 +10,8 @@
 #define APPLICATION_ID "1936024947" /* "seas" in bytes: tells our file from other SQLite files */
 
 /* Forward only: text i brings a store of version i to i + 1. Never edit one that was released.
- * Times are seconds UTC, hours are t / 3600. Sensors of readings and sums carry no REFERENCES: their
- * numbers come from this store's own sensor table, and the look-up costs a tenth of an import. */
+ * Times are seconds UTC, hours are t / 3600. Sensors of readings and sums carry no REFERENCES:
+ * their numbers come from this store's own sensor table, and each row would be one look-up more. */
 static const char *const migrations[] = {
 	"CREATE TABLE sensor("
 	" id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, zone TEXT, dirty_hour INTEGER) STRICT;"
@@ -73,8 +73,8 @@ static const char *const migrations[] = {
 	"CREATE INDEX item_by_subject ON item(subject, rule);"
 	"CREATE INDEX item_by_visit ON item(visit);"
 	"CREATE TABLE published("
-	" output TEXT NOT NULL, uid TEXT NOT NULL, hash INTEGER NOT NULL, sequence INTEGER NOT NULL,"
-	" modified INTEGER NOT NULL, PRIMARY KEY(output, uid)) STRICT, WITHOUT ROWID;"
+	" output TEXT NOT NULL, uid TEXT NOT NULL, hash INTEGER NOT NULL,"
+	" sequence INTEGER NOT NULL, modified INTEGER NOT NULL, PRIMARY KEY(output, uid)) STRICT, WITHOUT ROWID;"
 	"CREATE TABLE meta(name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;"
 	"PRAGMA application_id = " APPLICATION_ID ";"
 	"PRAGMA user_version = 1;",
@@ -203,16 +203,17 @@ static enum rc migrate(struct store *s, struct err *err)
 	return RC_OK;
 }
 
-static enum rc open_to_write(struct store *s, enum store_mode mode, int64_t version, struct err *err)
+static enum rc open_to_write(
+	struct store *s, enum store_mode mode, int64_t version, struct err *err)
 {
 	if (sqlite3_db_readonly(s->db, "main"))
-		return err_set(err, RC_IO, "store %s: read-only: give this user the right to write it",
-			s->path);
+		return err_set(err, RC_IO,
+			"store %s: read-only: give this user the right to write it", s->path);
 	enum rc rc = execute(s, "PRAGMA journal_mode = WAL", "open", err);
 	if (rc == RC_OK)
 		rc = execute(s,
-			mode == STORE_REPLAY ? "PRAGMA synchronous = NORMAL" :
-					       "PRAGMA synchronous = FULL",
+			mode == STORE_REPLAY ? "PRAGMA synchronous = NORMAL"
+					     : "PRAGMA synchronous = FULL",
 			"open", err);
 	if (rc == RC_OK && version < VERSION_NOW)
 		rc = migrate(s, err);
@@ -235,20 +236,21 @@ static enum rc set_up(struct store *s, enum store_mode mode, struct err *err)
 		return open_to_write(s, mode, version, err);
 	if (rc == RC_OK && version < VERSION_NOW)
 		return err_set(err, RC_STORE,
-			"store %s: version %lld, this program reads %d: start seasond once to bring it "
-			"up to date", s->path, (long long)version, (int)VERSION_NOW);
+			"store %s: version %lld, this program reads %d: start seasond once to "
+			"bring it up to date",
+			s->path, (long long)version, (int)VERSION_NOW);
 	return rc;
 }
 
-enum rc store_open_waiting(const char *path, enum store_mode mode, int busy_ms, struct store **out,
-	struct err *err)
+enum rc store_open_waiting(
+	const char *path, enum store_mode mode, int busy_ms, struct store **out, struct err *err)
 {
 	struct store *s = mem_new(1, sizeof *s);
 	if (!s)
 		return err_set(err, RC_MEM, "store %s: out of memory", path);
 	(void)snprintf(s->path, sizeof s->path, "%s", path);
-	int how = mode == STORE_READ ? SQLITE_OPEN_READONLY :
-				       SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE;
+	int how = mode == STORE_READ ? SQLITE_OPEN_READONLY
+				     : SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE;
 	enum rc rc = RC_OK;
 	if (sqlite3_open_v2(path, &s->db, how | SQLITE_OPEN_NOMUTEX, NULL))
 		rc = store_fail(s, "open", err);
@@ -321,7 +323,8 @@ enum rc store_check(struct store *s, struct err *err)
 		if (!verdict || strcmp(verdict, "ok") != 0)
 			rc = err_set(err, RC_STORE,
 				"store %s: check: %s: damaged, bring back a copy or try "
-				"`sqlite3 FILE .recover`", s->path, verdict ? verdict : "no answer");
+				"`sqlite3 FILE .recover`",
+				s->path, verdict ? verdict : "no answer");
 	}
 	(void)sqlite3_reset(q);
 	return rc;

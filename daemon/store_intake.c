@@ -1,192 +1,27 @@
 #include "daemon/store_int.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "core/mem.h"
 
-/* Method. Flags depend on a reading's neighbours in time only (core/quality.h), so after rows came in,
- * the stretch round them is judged with its neighbours beside it, and the flags that changed are
- * written. How far to read beyond new rows is decided by struct walk.
+/* Method. Flags depend on a reading's neighbours in time only (core/quality.h), so after rows came
+ * in, the stretch round them is judged with its neighbours beside it, and the flags that changed are
+ * written. How far to read beyond new rows is decided by store_stretch.c.
  *
  * Fresh rows (all later than what is stored) are judged together with the end of what is stored and
- * written once, flags and all. Other rows are first written with the mark NEW, then judged stretch by
+ * written once, flags and all. Other rows are first written with STORE_NEW, then judged stretch by
  * stretch as they now stand in the store; a stretch may end anywhere, so it is kept short. */
 
-#define NEW 0x100U /* in reading.flags inside one transaction: stored, sums do not know it yet */
 #define FUTURE_AFTER_S 300
-#define APART_S (2 * QUALITY_NEAR_S)  /* new rows farther apart are judged apart */
-#define STRETCH_MAX_S (7 * DAY_S)     /* bounds memory: 20 MB with a reading a second */
-enum { ROWS_MAX = 1 << 24 };          /* of a stretch */
-
-struct stretch {
-	struct quality_reading *r;
-	uint32_t *was; /* flags before, STORE_ABSENT for new rows */
-	size_t n, max;
-	size_t from, to; /* the part whose flags come out right: [from, to) */
-};
-
-static enum rc out_of_memory(struct store *s, struct err *err)
-{
-	return err_set(err, RC_MEM, "store %s: readings: out of memory", s->path);
-}
-
-static enum rc room(struct store *s, struct stretch *x, size_t more, struct err *err)
-{
-	size_t need = x->n + more;
-	if (need <= x->max)
-		return RC_OK;
-	if (need > ROWS_MAX)
-		return out_of_memory(s, err);
-	size_t max = need < 256 ? 256 : need + need / 2;
-	struct quality_reading *r = mem_grow(x->r, max, sizeof *r);
-	if (r)
-		x->r = r;
-	uint32_t *was = mem_grow(x->was, max, sizeof *was);
-	if (was)
-		x->was = was;
-	if (!r || !was)
-		return out_of_memory(s, err);
-	x->max = max;
-	return RC_OK;
-}
-
-static enum rc push(struct store *s, struct stretch *x, struct quality_reading r, struct err *err)
-{
-	enum rc rc = room(s, x, 1, err);
-	if (rc != RC_OK)
-		return rc;
-	x->was[x->n] = r.flags & NEW ? STORE_ABSENT : r.flags;
-	r.flags &= ~NEW;
-	x->r[x->n++] = r;
-	return RC_OK;
-}
-
-/* Away from a new row in one direction of time, until nothing farther out can matter:
- *  BESIDE  readings that may have the new row as a neighbour;
- *  RUN     the rest of the run of equal RH there, which the new row may make longer or cut;
- *  BEYOND  the neighbours of those.
- * Readings out to the run's edge are right after judging (QUALITY_CONTEXT_S at most). */
-enum phase { BESIDE, RUN, BEYOND };
-
-struct walk {
-	int64_t origin_s;
-	enum phase phase;
-	int64_t base_s;   /* neighbours are counted from here */
-	int neighbours;   /* so far, with temperature as well */
-	bool any;         /* last is set */
-	struct quality_reading last; /* the last that counts as a neighbour */
-	size_t seen;      /* readings walked over */
-	size_t right;     /* how many of them are right after judging */
-};
-
-static int64_t apart_s(int64_t a_s, int64_t b_s)
-{
-	return a_s < b_s ? b_s - a_s : a_s - b_s;
-}
-
-static bool enough(const struct walk *w, int64_t t_s)
-{
-	return w->neighbours >= QUALITY_BESIDE || apart_s(t_s, w->base_s) > QUALITY_NEAR_S;
-}
-
-/* False: r is not needed, and nothing beyond it. */
-static bool walk_on(struct walk *w, const struct quality_reading *r)
-{
-	bool counts = !(r->flags & QUALITY_ALONE);
-	if (apart_s(r->t_s, w->origin_s) > 2 * QUALITY_CONTEXT_S)
-		return false;
-	if (w->phase == BESIDE && enough(w, r->t_s))
-		w->phase = RUN;
-	if (w->phase == RUN && counts && w->any && r->rh_cpct != w->last.rh_cpct) {
-		w->phase = BEYOND;
-		w->base_s = w->last.t_s;
-		w->neighbours = 0;
-	}
-	if (w->phase == BEYOND && enough(w, r->t_s))
-		return false;
-	w->seen++;
-	if (w->phase != BEYOND && apart_s(r->t_s, w->origin_s) <= QUALITY_CONTEXT_S)
-		w->right = w->seen;
-	if (counts) {
-		w->any = true;
-		w->last = *r;
-		w->neighbours += r->temp_cdegc != QUALITY_NO_TEMP;
-	}
-	return true;
-}
-
-static void reverse(struct stretch *x)
-{
-	for (size_t i = 0, k = x->n; i + 1 < k; i++) {
-		k--;
-		struct quality_reading r = x->r[i];
-		x->r[i] = x->r[k];
-		x->r[k] = r;
-		uint32_t was = x->was[i];
-		x->was[i] = x->was[k];
-		x->was[k] = was;
-	}
-}
-
-/* Starts a stretch with what lies before first_s. */
-static enum rc load_before(struct store *s, int64_t sensor, int64_t first_s, struct stretch *x,
-	struct err *err)
-{
-	sqlite3_stmt *q = store_statement(s,
-		"SELECT t, rh, temp, flags FROM reading WHERE sensor = ?1 AND t < ?2 ORDER BY t DESC", err);
-	if (!q)
-		return store_fail(s, "prepare", err);
-	sqlite3_bind_int64(q, 1, sensor);
-	sqlite3_bind_int64(q, 2, first_s);
-	struct walk w = { .origin_s = first_s, .base_s = first_s };
-	enum rc rc = RC_OK;
-	int step = SQLITE_ROW;
-	x->n = 0;
-	while (rc == RC_OK && (step = sqlite3_step(q)) == SQLITE_ROW) {
-		struct quality_reading r = store_reading_row(q);
-		if (!walk_on(&w, &r))
-			break;
-		rc = push(s, x, r, err);
-	}
-	if (rc == RC_OK && step != SQLITE_ROW && step != SQLITE_DONE)
-		rc = store_fail(s, "read", err);
-	(void)sqlite3_reset(q);
-	reverse(x);
-	x->from = x->n - w.right;
-	return rc;
-}
-
-/* Goes on with first_s..last_s and what lies after. */
-static enum rc load_rest(struct store *s, int64_t sensor, int64_t first_s, int64_t last_s,
-	struct stretch *x, struct err *err)
-{
-	sqlite3_stmt *q = store_statement(s,
-		"SELECT t, rh, temp, flags FROM reading WHERE sensor = ?1 AND t >= ?2 ORDER BY t", err);
-	if (!q)
-		return store_fail(s, "prepare", err);
-	sqlite3_bind_int64(q, 1, sensor);
-	sqlite3_bind_int64(q, 2, first_s);
-	struct walk w = { .origin_s = last_s, .base_s = last_s };
-	enum rc rc = RC_OK;
-	int step = SQLITE_ROW;
-	while (rc == RC_OK && (step = sqlite3_step(q)) == SQLITE_ROW) {
-		struct quality_reading r = store_reading_row(q);
-		if (r.t_s > last_s && !walk_on(&w, &r))
-			break;
-		rc = push(s, x, r, err);
-	}
-	if (rc == RC_OK && step != SQLITE_ROW && step != SQLITE_DONE)
-		rc = store_fail(s, "read", err);
-	(void)sqlite3_reset(q);
-	x->to = x->n - (w.seen - w.right);
-	return rc;
-}
+#define APART_S (2 * QUALITY_NEAR_S) /* new rows farther apart are judged apart */
+#define STRETCH_MAX_S (7 * DAY_S) /* bounds memory: 20 MB with a reading a second */
 
 static enum rc put_flags(struct store *s, int64_t sensor, const struct stretch *x, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s,
-		"UPDATE reading SET flags = ?3 WHERE sensor = ?1 AND t = ?2", err);
+	sqlite3_stmt *q = store_statement(
+		s, "UPDATE reading SET flags = ?3 WHERE sensor = ?1 AND t = ?2", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	enum rc rc = RC_OK;
@@ -217,8 +52,8 @@ static enum rc follow(struct store *s, int64_t sensor, const struct stretch *x,
 /* Many rows in one statement find the end of the table once: half the time of one by one. */
 enum { AT_ONCE = 32, COLUMNS = 5 };
 
-static void bind_row(sqlite3_stmt *q, int row, int64_t sensor, const struct quality_reading *r,
-	uint32_t flags)
+static void bind_row(
+	sqlite3_stmt *q, int row, int64_t sensor, const struct quality_reading *r, uint32_t flags)
 {
 	int first = row * COLUMNS;
 	sqlite3_bind_int64(q, first + 1, sensor);
@@ -244,8 +79,8 @@ static sqlite3_stmt *insert(struct store *s, struct err *err)
 	return store_statement(s, "INSERT INTO reading VALUES" ROW " ON CONFLICT DO NOTHING", err);
 }
 
-static enum rc insert_all(struct store *s, int64_t sensor, const struct quality_reading *r, size_t n,
-	struct err *err)
+static enum rc insert_all(
+	struct store *s, int64_t sensor, const struct quality_reading *r, size_t n, struct err *err)
 {
 	sqlite3_stmt *many = store_statement(s, "INSERT INTO reading VALUES" ROWS_32, err);
 	sqlite3_stmt *single = many ? insert(s, err) : NULL;
@@ -268,10 +103,10 @@ static enum rc insert_all(struct store *s, int64_t sensor, const struct quality_
 static enum rc put_fresh(struct store *s, int64_t sensor, const struct quality_reading *r, size_t n,
 	struct stretch *x, struct store_count *count, struct err *err)
 {
-	enum rc rc = load_before(s, sensor, r[0].t_s, x, err);
+	enum rc rc = store_stretch_before(s, sensor, r[0].t_s, x, err);
 	size_t before = x->n;
 	if (rc == RC_OK)
-		rc = room(s, x, n, err);
+		rc = store_stretch_room(s, x, n, err);
 	if (rc != RC_OK)
 		return rc;
 	memcpy(x->r + before, r, n * sizeof r[0]);
@@ -326,7 +161,7 @@ static enum rc put_marked(struct store *s, int64_t sensor, struct quality_readin
 		return store_fail(s, "prepare", err);
 	size_t kept = 0;
 	for (size_t i = 0; i < *n; i++) {
-		bind_row(q, 0, sensor, &r[i], (r[i].flags & QUALITY_ALONE) | NEW);
+		bind_row(q, 0, sensor, &r[i], (r[i].flags & QUALITY_ALONE) | STORE_NEW);
 		enum rc rc = step_rows(s, q, err);
 		if (rc == RC_OK && sqlite3_changes(s->db) == 0)
 			rc = compare(s, sensor, &r[i], told, err);
@@ -343,9 +178,9 @@ static enum rc put_marked(struct store *s, int64_t sensor, struct quality_readin
 static enum rc judge_between(struct store *s, int64_t sensor, int64_t first_s, int64_t last_s,
 	struct stretch *x, struct store_count *count, struct err *err)
 {
-	enum rc rc = load_before(s, sensor, first_s, x, err);
+	enum rc rc = store_stretch_before(s, sensor, first_s, x, err);
 	if (rc == RC_OK)
-		rc = load_rest(s, sensor, first_s, last_s, x, err);
+		rc = store_stretch_rest(s, sensor, first_s, last_s, x, err);
 	if (rc != RC_OK)
 		return rc;
 	quality_judge(x->r, x->n);
@@ -360,7 +195,8 @@ static enum rc put_among(struct store *s, int64_t sensor, struct quality_reading
 	enum rc rc = put_marked(s, sensor, r, &n, told, err);
 	for (size_t i = 0, k; i < n && rc == RC_OK; i = k) {
 		for (k = i + 1; k < n; k++) {
-			if (r[k].t_s - r[k - 1].t_s > APART_S || r[k].t_s - r[i].t_s > STRETCH_MAX_S)
+			if (r[k].t_s - r[k - 1].t_s > APART_S ||
+				r[k].t_s - r[i].t_s > STRETCH_MAX_S)
 				break;
 		}
 		rc = judge_between(s, sensor, r[i].t_s, r[k - 1].t_s, x, told->count, err);
@@ -399,8 +235,8 @@ static size_t in_order(struct quality_reading *r, size_t n, const struct told *t
 
 static enum rc last_stored(struct store *s, int64_t sensor, int64_t *last_s, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s,
-		"SELECT coalesce(max(t), ?2) FROM reading WHERE sensor = ?1", err);
+	sqlite3_stmt *q = store_statement(
+		s, "SELECT coalesce(max(t), ?2) FROM reading WHERE sensor = ?1", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	sqlite3_bind_int64(q, 1, sensor);
@@ -414,8 +250,8 @@ static enum rc last_stored(struct store *s, int64_t sensor, int64_t *last_s, str
 	return rc;
 }
 
-static enum rc put(struct store *s, int64_t sensor, struct quality_reading *r, size_t n, int64_t now_s,
-	const struct told *told, struct err *err)
+static enum rc put(struct store *s, int64_t sensor, struct quality_reading *r, size_t n,
+	int64_t now_s, const struct told *told, struct err *err)
 {
 	int64_t last_s = 0;
 	enum rc rc = last_stored(s, sensor, &last_s, err);
@@ -435,17 +271,18 @@ static enum rc put(struct store *s, int64_t sensor, struct quality_reading *r, s
 }
 
 enum rc store_readings(struct store *s, int64_t sensor, const struct quality_reading *r, size_t n,
-	int64_t now_s, void (*differs)(void *arg, int64_t t_s), void *arg, struct store_count *count,
-	struct err *err)
+	int64_t now_s, void (*differs)(void *arg, int64_t t_s), void *arg,
+	struct store_count *count, struct err *err)
 {
+	assert(s->in_transaction);
 	if (n == 0)
 		return RC_OK;
 	if (n > STORE_BATCH_MAX)
-		return err_set(err, RC_INPUT, "store %s: %zu readings at once: at most %d", s->path, n,
-			(int)STORE_BATCH_MAX);
+		return err_set(err, RC_INPUT, "store %s: %zu readings at once: at most %d", s->path,
+			n, (int)STORE_BATCH_MAX);
 	struct quality_reading *copy = mem_new(n, sizeof *copy);
 	if (!copy)
-		return out_of_memory(s, err);
+		return err_set(err, RC_MEM, "store %s: readings: out of memory", s->path);
 	memcpy(copy, r, n * sizeof *copy);
 	struct store_count counted = { 0 };
 	const struct told told = { differs, arg, &counted };

@@ -3,7 +3,8 @@
 #include <string.h>
 
 /* Steps a query of one number at most; NULL is TIME_NEVER. */
-static enum rc one_number(struct store *s, sqlite3_stmt *q, bool *found, int64_t *value, struct err *err)
+static enum rc one_number(
+	struct store *s, sqlite3_stmt *q, bool *found, int64_t *value, struct err *err)
 {
 	int step = sqlite3_step(q);
 	enum rc rc = step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "read", err);
@@ -48,8 +49,8 @@ enum rc store_sensor_find(struct store *s, const char *name, int64_t *id, struct
 	return RC_OK;
 }
 
-static enum rc sensor_new(struct store *s, const char *name, const char *zone, int64_t *id,
-	struct err *err)
+static enum rc sensor_new(
+	struct store *s, const char *name, const char *zone, int64_t *id, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, "INSERT INTO sensor(name, zone) VALUES(?1, ?2)", err);
 	if (!q)
@@ -64,8 +65,8 @@ static enum rc sensor_new(struct store *s, const char *name, const char *zone, i
 /* Daily sums are made again when the zone is another one. */
 static enum rc sensor_zone(struct store *s, int64_t id, const char *zone, struct err *err)
 {
-	sqlite3_stmt *q = of_sensor(s, "UPDATE sensor SET zone = ?2 WHERE id = ?1 AND zone IS NOT ?2",
-		id, err);
+	sqlite3_stmt *q = of_sensor(
+		s, "UPDATE sensor SET zone = ?2 WHERE id = ?1 AND zone IS NOT ?2", id, err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	sqlite3_bind_text(q, 2, zone, -1, SQLITE_STATIC);
@@ -75,8 +76,8 @@ static enum rc sensor_zone(struct store *s, int64_t id, const char *zone, struct
 	return rc;
 }
 
-enum rc store_sensor(struct store *s, const char *name, const struct zone *zone, int64_t *id,
-	struct err *err)
+enum rc store_sensor(
+	struct store *s, const char *name, const struct zone *zone, int64_t *id, struct err *err)
 {
 	bool found = false, own = !s->in_transaction;
 	int64_t number = 0;
@@ -97,8 +98,8 @@ enum rc store_sensor(struct store *s, const char *name, const struct zone *zone,
 	return rc;
 }
 
-static enum rc zone_by_name(struct store *s, const char *name, const struct zone **zone,
-	struct err *err)
+static enum rc zone_by_name(
+	struct store *s, const char *name, const struct zone **zone, struct err *err)
 {
 	for (size_t i = 0; i < s->zones_n; i++) {
 		if (strcmp(zone_name_ref(s->zones[i]), name) == 0) {
@@ -117,8 +118,8 @@ static enum rc zone_by_name(struct store *s, const char *name, const struct zone
 
 enum rc store_zone(struct store *s, int64_t sensor, const struct zone **zone, struct err *err)
 {
-	sqlite3_stmt *q = of_sensor(s, "SELECT coalesce(zone, 'UTC') FROM sensor WHERE id = ?1", sensor,
-		err);
+	sqlite3_stmt *q =
+		of_sensor(s, "SELECT coalesce(zone, 'UTC') FROM sensor WHERE id = ?1", sensor, err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	enum rc rc = RC_OK;
@@ -126,7 +127,8 @@ enum rc store_zone(struct store *s, int64_t sensor, const struct zone **zone, st
 	if (step == SQLITE_ROW)
 		rc = zone_by_name(s, (const char *)sqlite3_column_text(q, 0), zone, err);
 	else if (step == SQLITE_DONE)
-		rc = err_set(err, RC_UNKNOWN, "store %s: no sensor %lld", s->path, (long long)sensor);
+		rc = err_set(
+			err, RC_UNKNOWN, "store %s: no sensor %lld", s->path, (long long)sensor);
 	else
 		rc = store_fail(s, "read", err);
 	(void)sqlite3_reset(q);
@@ -159,8 +161,8 @@ static struct store_sum sum_row(sqlite3_stmt *q)
 	};
 }
 
-static sqlite3_stmt *range(struct store *s, const char *sql, int64_t sensor, int64_t from, int64_t to,
-	size_t max, struct err *err)
+static sqlite3_stmt *range(struct store *s, const char *sql, int64_t sensor, int64_t from,
+	int64_t to, size_t max, struct err *err)
 {
 	sqlite3_stmt *q = of_sensor(s, sql, sensor, err);
 	if (q) {
@@ -194,20 +196,22 @@ static enum rc sums(struct store *s, const char *sql, int64_t sensor, int64_t fr
 	return rc;
 }
 
-enum rc store_hours(struct store *s, int64_t sensor, int64_t from, int64_t to, struct store_sum *rows,
-	size_t max, size_t *n, struct err *err)
+enum rc store_hours(struct store *s, int64_t sensor, int64_t from, int64_t to,
+	struct store_sum *rows, size_t max, size_t *n, struct err *err)
 {
 	return sums(s,
-		"SELECT hour, n, rh_sum, rh_min, rh_max, temp_n, temp_sum, temp_min, temp_max FROM hour"
+		"SELECT hour, n, rh_sum, rh_min, rh_max, temp_n, temp_sum, temp_min, temp_max FROM "
+		"hour"
 		" WHERE sensor = ?1 AND hour >= ?2 AND hour < ?3 ORDER BY hour LIMIT ?4",
 		sensor, from, to, rows, max, n, err);
 }
 
-enum rc store_days(struct store *s, int64_t sensor, int64_t from, int64_t to, struct store_sum *rows,
-	size_t max, size_t *n, struct err *err)
+enum rc store_days(struct store *s, int64_t sensor, int64_t from, int64_t to,
+	struct store_sum *rows, size_t max, size_t *n, struct err *err)
 {
 	return sums(s,
-		"SELECT day, n, rh_sum, rh_min, rh_max, temp_n, temp_sum, temp_min, temp_max FROM day"
+		"SELECT day, n, rh_sum, rh_min, rh_max, temp_n, temp_sum, temp_min, temp_max FROM "
+		"day"
 		" WHERE sensor = ?1 AND day >= ?2 AND day < ?3 ORDER BY day LIMIT ?4",
 		sensor, from, to, rows, max, n, err);
 }
@@ -231,8 +235,8 @@ enum rc store_raw(struct store *s, int64_t sensor, int64_t from_s, int64_t to_s,
 	return rc;
 }
 
-/* The last believed reading of the hours up to and with `hour`, not after upto_s. The table of hours
- * knows where believed readings are, so that long flagged stretches are jumped over. */
+/* The last believed reading of the hours up to and with `hour`, not after upto_s. The table of
+ * hours knows where believed readings are, so that long flagged stretches are jumped over. */
 static enum rc last_believed(struct store *s, int64_t sensor, int64_t hour, int64_t upto_s,
 	int64_t *last_s, struct err *err)
 {
@@ -262,8 +266,8 @@ static enum rc first_believed(struct store *s, int64_t sensor, int64_t *first_s,
 	return one_number(s, q, &found, first_s, err);
 }
 
-enum rc store_span(struct store *s, int64_t sensor, int64_t upto_s, int64_t *first_s, int64_t *last_s,
-	struct err *err)
+enum rc store_span(struct store *s, int64_t sensor, int64_t upto_s, int64_t *first_s,
+	int64_t *last_s, struct err *err)
 {
 	int64_t first = TIME_NEVER, last = TIME_NEVER;
 	int64_t hour = civil_floor(upto_s, HOUR_S);
@@ -296,7 +300,7 @@ enum rc store_dirty_hour(struct store *s, int64_t sensor, int64_t *hour, struct 
 enum rc store_clear_dirty(struct store *s, int64_t sensor, struct err *err)
 {
 	sqlite3_stmt *q = of_sensor(s,
-		"UPDATE sensor SET dirty_hour = NULL WHERE id = ?1 AND dirty_hour IS NOT NULL", sensor,
-		err);
+		"UPDATE sensor SET dirty_hour = NULL WHERE id = ?1 AND dirty_hour IS NOT NULL",
+		sensor, err);
 	return q ? store_run(s, q, err) : store_fail(s, "prepare", err);
 }

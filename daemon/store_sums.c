@@ -4,10 +4,10 @@
 
 #include "core/mem.h"
 
-/* Method: sums are integers, so adding a reading to its row gives the same row as counting all again.
- * Readings that come in or are believed again are gathered per hour (day) and added in one statement;
- * where a reading lost its place, least and greatest are not to be had back by subtraction and the
- * row is made again from the raw readings. */
+/* Method: sums are integers, so adding a reading to its row gives the same row as counting all
+ * again. Readings that come in or are believed again are gathered per hour (day) and added in one
+ * statement; where a reading lost its place, least and greatest are not to be had back by
+ * subtraction and the row is made again from the raw readings. */
 
 struct table {
 	const char *add, *drop, *redo;
@@ -27,7 +27,8 @@ struct table {
 		       " temp_max = coalesce(max(temp_max, excluded.temp_max), temp_max,"          \
 		       " excluded.temp_max)",                                                      \
 		.drop = "DELETE FROM " table " WHERE sensor = ?1 AND " at " = ?2",                 \
-		.redo = "INSERT INTO " table " SELECT ?1, ?2, count(*), sum(rh), min(rh), max(rh),"\
+		.redo = "INSERT INTO " table                                                       \
+			" SELECT ?1, ?2, count(*), sum(rh), min(rh), max(rh),"                     \
 			" count(temp), coalesce(sum(temp), 0), min(temp), max(temp) FROM reading"  \
 			" WHERE sensor = ?1 AND t >= ?3 AND t < ?4 AND flags = 0 GROUP BY sensor", \
 	}
@@ -97,8 +98,8 @@ static enum rc count_again(struct store *s, int64_t sensor, const struct table *
 	return store_run(s, q, err);
 }
 
-static enum rc add_up(struct store *s, int64_t sensor, const struct table *table, const struct group *g,
-	struct err *err)
+static enum rc add_up(struct store *s, int64_t sensor, const struct table *table,
+	const struct group *g, struct err *err)
 {
 	const struct store_sum *sum = &g->add;
 	sqlite3_stmt *q = store_statement(s, table->add, err);
@@ -153,7 +154,8 @@ static enum rc follow(struct store *s, int64_t sensor, const struct table *table
 static enum rc mark_dirty(struct store *s, int64_t sensor, int64_t hour, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"UPDATE sensor SET dirty_hour = min(coalesce(dirty_hour, ?2), ?2) WHERE id = ?1", err);
+		"UPDATE sensor SET dirty_hour = min(coalesce(dirty_hour, ?2), ?2) WHERE id = ?1",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	sqlite3_bind_int64(q, 1, sensor);
@@ -200,8 +202,8 @@ enum rc store_sums_days(struct store *s, int64_t sensor, struct err *err)
 {
 	const struct zone *zone = NULL;
 	enum rc rc = store_zone(s, sensor, &zone, err);
-	sqlite3_stmt *q = rc == RC_OK ? store_statement(s, "DELETE FROM day WHERE sensor = ?1", err) :
-					NULL;
+	sqlite3_stmt *q =
+		rc == RC_OK ? store_statement(s, "DELETE FROM day WHERE sensor = ?1", err) : NULL;
 	if (!q)
 		return rc == RC_OK ? store_fail(s, "prepare", err) : rc;
 	sqlite3_bind_int64(q, 1, sensor);

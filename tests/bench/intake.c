@@ -10,7 +10,7 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "core/number.h"
+#include "daemon/import.h"
 #include "daemon/store_int.h"
 
 enum { ROWS = 1000000, BATCH = 50000, PAIRS = 7, YEARS_MINUTES = 3652 * 1440 };
@@ -56,8 +56,8 @@ static struct quality_reading reading_at(int64_t minute, uint64_t *seed)
 	double rh = 4500 + 1200 * sin(day * 0.0172) + 300 * sin(day * 6.2832);
 	double temp = 2000 + 300 * sin(day * 0.0172 - 1) + 150 * sin(day * 6.2832 + 1);
 	return (struct quality_reading){ START_S + minute * 60,
-		(int32_t)rh + (int32_t)noise + (noise == 7 ? 3000 : 0), (int32_t)temp + (int32_t)noise % 20,
-		0 };
+		(int32_t)rh + (int32_t)noise + (noise == 7 ? 3000 : 0),
+		(int32_t)temp + (int32_t)noise % 20, 0 };
 }
 
 static void write_csv(const char *path)
@@ -65,13 +65,14 @@ static void write_csv(const char *path)
 	FILE *f = fopen(path, "w");
 	if (!f)
 		stop(path, "cannot be made");
+	(void)fprintf(f, "sensor,time,humidity,temperature\n");
 	uint64_t seed = 1;
 	for (int64_t i = 0; i < ROWS; i++) {
 		struct quality_reading r = reading_at(i, &seed);
 		struct civil c = civil_at(r.t_s);
 		(void)fprintf(f, "bench,%04d-%02d-%02dT%02d:%02d:%02dZ,%d.%02d,%d.%02d\n", c.year,
-			c.month, c.day, c.hour, c.minute, c.second, r.rh_cpct / 100, r.rh_cpct % 100,
-			r.temp_cdegc / 100, r.temp_cdegc % 100);
+			c.month, c.day, c.hour, c.minute, c.second, r.rh_cpct / 100,
+			r.rh_cpct % 100, r.temp_cdegc / 100, r.temp_cdegc % 100);
 	}
 	if (fclose(f))
 		stop(path, "cannot be written");
@@ -88,56 +89,50 @@ static int64_t sensor_new(struct store *s)
 	return id;
 }
 
-static int digits(const char *p, int n)
+struct intake {
+	struct store *s;
+	int64_t sensor;
+	struct store_count count;
+	size_t n;
+	struct quality_reading r[BATCH];
+};
+
+static int one_sensor(void *arg, const char *name)
 {
-	int value = 0;
-	while (n-- > 0)
-		value = value * 10 + (*p++ - '0');
-	return value;
+	(void)arg, (void)name;
+	return 0;
 }
 
-static struct quality_reading parse(char *line)
+static enum rc put_off(struct intake *in, struct err *err)
 {
-	char *p = strchr(line, ',') + 1;
-	struct civil c = { digits(p, 4), digits(p + 5, 2), digits(p + 8, 2), digits(p + 11, 2),
-		digits(p + 14, 2), digits(p + 17, 2) };
-	char *rh = strchr(p, ',') + 1, *temp = strchr(rh, ',') + 1;
-	temp[-1] = '\0';
-	temp[strcspn(temp, "\r\n")] = '\0';
-	double rh_pct = 0, temp_degc = 0;
-	if (!civil_valid(&c) || !number_real(rh, &rh_pct) || !number_real(temp, &temp_degc))
-		stop("parse", line);
-	return (struct quality_reading){ civil_seconds(&c), (int32_t)lround(rh_pct * 100),
-		(int32_t)lround(temp_degc * 100), 0 };
+	size_t n = in->n;
+	in->n = 0;
+	return store_readings(in->s, in->sensor, in->r, n, LATER, NULL, NULL, &in->count, err);
+}
+
+static enum rc take(
+	void *arg, int sensor, const struct quality_reading *r, int64_t line, struct err *err)
+{
+	(void)sensor, (void)line;
+	struct intake *in = arg;
+	in->r[in->n++] = *r;
+	return in->n == BATCH ? put_off(in, err) : RC_OK;
 }
 
 static void import_ours(const char *store, const char *csv)
 {
-	static struct quality_reading r[BATCH];
-	struct store *s = NULL;
+	static struct intake in;
 	struct err err = { 0 };
-	struct store_count count = { 0 };
-	need(store_open(store, STORE_WRITE, &s, &err), &err);
-	int64_t sensor = sensor_new(s);
-	FILE *f = fopen(csv, "r");
-	if (!f)
-		stop(csv, "cannot be read");
-	char line[256];
-	size_t n = 0;
-	need(store_begin(s, &err), &err);
-	for (bool more = true; more;) {
-		more = fgets(line, sizeof line, f) != NULL;
-		if (more)
-			r[n++] = parse(line);
-		if (n == BATCH || !more) {
-			need(store_readings(s, sensor, r, n, LATER, NULL, NULL, &count, &err), &err);
-			n = 0;
-		}
-	}
-	need(store_commit(s, &err), &err);
-	store_close(s);
-	(void)fclose(f);
-	if (count.stored != ROWS)
+	struct import_result result = { 0 };
+	const struct import_sink sink = { .arg = &in, .sensor = one_sensor, .reading = take };
+	need(store_open(store, STORE_WRITE, &in.s, &err), &err);
+	in.sensor = sensor_new(in.s);
+	need(store_begin(in.s, &err), &err);
+	need(import_file(csv, NULL, &sink, &result, &err), &err);
+	need(put_off(&in, &err), &err);
+	need(store_commit(in.s, &err), &err);
+	store_close(in.s);
+	if (in.count.stored != ROWS)
 		stop("import", "rows are missing");
 }
 
@@ -158,9 +153,10 @@ static double timed_ours(const char *store, const char *csv)
 static double timed_shell(const char *store, const char *csv)
 {
 	char import[400];
-	(void)snprintf(import, sizeof import, ".import %s r", csv);
+	(void)snprintf(import, sizeof import, ".import --skip 1 %s r", csv);
 	const char *words[] = { "sqlite3", store,
-		"CREATE TABLE r(sensor TEXT, time TEXT, rh REAL, temp REAL, PRIMARY KEY(sensor, time))",
+		"CREATE TABLE r(sensor TEXT, time TEXT, rh REAL, temp REAL, PRIMARY KEY(sensor, "
+		"time))",
 		".mode csv", import, NULL };
 	char *argv[6] = { 0 };
 	for (size_t i = 0; words[i]; i++)
@@ -235,8 +231,10 @@ static size_t days_of_raw(struct store *s, int64_t sensor)
 {
 	struct err err = { 0 };
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT t / 86400, min(rh), avg(rh), max(rh), min(temp), avg(temp), max(temp) FROM reading"
-		" WHERE sensor = ?1 AND flags = 0 GROUP BY t / 86400", &err);
+		"SELECT t / 86400, min(rh), avg(rh), max(rh), min(temp), avg(temp), max(temp) FROM "
+		"reading"
+		" WHERE sensor = ?1 AND flags = 0 GROUP BY t / 86400",
+		&err);
 	if (!q)
 		stop("store", err.text);
 	sqlite3_bind_int64(q, 1, sensor);

@@ -85,7 +85,9 @@ static void a_spike_needs_neighbours_on_both_sides_within_two_hours(void **state
 		int64_t before_s, after_s;
 		uint32_t want;
 	} rows[] = {
-		{ 7200, 7200, QUALITY_JUMP }, { 7201, 7200, 0 }, { 7200, 7201, 0 },
+		{ 7200, 7200, QUALITY_JUMP },
+		{ 7201, 7200, 0 },
+		{ 7200, 7201, 0 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		struct quality_reading r[] = {
@@ -245,7 +247,8 @@ static void a_part_with_its_context_is_judged_like_the_whole(void **state)
 			size_t first = support_random(&seed) % n;
 			size_t last = first + support_random(&seed) % (n - first);
 			size_t from = first, to = last + 1;
-			while (from > 0 && whole[from - 1].t_s >= whole[first].t_s - QUALITY_CONTEXT_S)
+			while (from > 0 &&
+				whole[from - 1].t_s >= whole[first].t_s - QUALITY_CONTEXT_S)
 				from--;
 			while (to < n && whole[to].t_s <= whole[last].t_s + QUALITY_CONTEXT_S)
 				to++;

@@ -140,7 +140,9 @@ static void a_new_store_is_made_with_its_pragmas_and_opens_again(void **state)
 	}
 	assert_int_equal(number(path, "PRAGMA user_version"), 1);
 	assert_int_equal(number(path, "SELECT count(*) FROM pragma_table_list"
-		" WHERE type = 'table' AND schema = 'main' AND name NOT LIKE 'sqlite%' AND NOT strict"), 0);
+				      " WHERE type = 'table' AND schema = 'main' AND name NOT LIKE "
+				      "'sqlite%' AND NOT strict"),
+		0);
 	store_close(opened(path, STORE_READ));
 	store_close(NULL);
 }
@@ -158,7 +160,8 @@ static void what_is_not_a_store_is_refused_and_left_alone(void **state)
 	execute(other, "CREATE TABLE music(tune TEXT)");
 	refused(other, STORE_WRITE, RC_STORE, "another program");
 	assert_int_equal(number(other, "SELECT count(*) FROM sqlite_schema"), 1);
-	assert_int_equal(number(other, "SELECT journal_mode = 'delete' FROM pragma_journal_mode"), 1);
+	assert_int_equal(
+		number(other, "SELECT journal_mode = 'delete' FROM pragma_journal_mode"), 1);
 
 	refused(support_path(*state, "absent.db"), STORE_READ, RC_IO, "unable to open");
 	refused(support_path(*state, "absent/s.db"), STORE_WRITE, RC_IO, "folder");
@@ -220,8 +223,11 @@ static void a_store_held_by_another_is_busy(void **state)
 	/* A whole-file lock, as a copying tool may hold. */
 	sqlite3 *db = NULL;
 	assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-	assert_int_equal(sqlite3_exec(db, "PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE;"
-		"UPDATE sensor SET zone = zone", NULL, NULL, NULL), SQLITE_OK);
+	assert_int_equal(sqlite3_exec(db,
+				 "PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE;"
+				 "UPDATE sensor SET zone = zone",
+				 NULL, NULL, NULL),
+		SQLITE_OK);
 	refused(path, STORE_WRITE, RC_BUSY, "try again");
 	assert_int_equal(sqlite3_close(db), SQLITE_OK);
 }
@@ -296,8 +302,8 @@ static void replace(const char *name, sqlite3_syscall_ptr call)
 
 /* Breaks call 1, 2, 3... until a batch goes through untouched; each failure must be told as want and
  * leave the store as it was, also for who opens it next. */
-static void each_call_in_turn(const char *folder, const char *const names[2], sqlite3_syscall_ptr call,
-	int error, enum rc want)
+static void each_call_in_turn(const char *folder, const char *const names[2],
+	sqlite3_syscall_ptr call, int error, enum rc want)
 {
 	const char *path = filled(folder, 1);
 	enum rc rc = RC_STORE;
@@ -406,7 +412,8 @@ static void killed_writers_lose_nothing_told_and_double_nothing(void **state)
 		int64_t wait = (int64_t)(support_random(&seed) % 20), told = 0;
 		while (told < before + wait && read(ends[0], &byte, 1) == 1)
 			told++;
-		(void)usleep((useconds_t)(support_random(&seed) % 2000)); /* into some later batch */
+		(void)usleep(
+			(useconds_t)(support_random(&seed) % 2000)); /* into some later batch */
 		assert_int_equal(kill(child, SIGKILL), 0);
 		while (read(ends[0], &byte, 1) == 1)
 			told++;
@@ -418,7 +425,8 @@ static void killed_writers_lose_nothing_told_and_double_nothing(void **state)
 		assert_int_equal(number(path, "SELECT sum(n) FROM hour"), rows);
 		assert_int_equal(number(path, "SELECT sum(n) FROM day"), rows);
 		assert_int_equal(number(path, "SELECT count(*) FROM pragma_integrity_check"
-			" WHERE integrity_check = 'ok'"), 1);
+					      " WHERE integrity_check = 'ok'"),
+			1);
 	}
 }
 

@@ -23,7 +23,8 @@ static int set_up(void **state)
 	struct err err = { 0 };
 	f->folder = support_folder();
 	OK(store_open(support_path(f->folder, "s.db"), STORE_REPLAY, &f->s, &err), &err);
-	OK(zone_new("Australia/Lord_Howe", &f->zone, &err), &err); /* clock change of half an hour */
+	OK(zone_new("Australia/Lord_Howe", &f->zone, &err),
+		&err); /* clock change of half an hour */
 	OK(store_sensor(f->s, "bench", f->zone, &f->sensor, &err), &err);
 	*state = f;
 	return 0;
@@ -71,7 +72,8 @@ struct law {
 static struct quality_reading one(int64_t t_s, uint64_t *seed)
 {
 	int32_t rh = 3000 + (int32_t)(support_random(seed) % 4000);
-	int32_t temp = support_random(seed) % 5 ? 1800 + (int32_t)(support_random(seed) % 700) : NONE;
+	int32_t temp =
+		support_random(seed) % 5 ? 1800 + (int32_t)(support_random(seed) % 700) : NONE;
 	return (struct quality_reading){ t_s, rh, temp, 0 };
 }
 
@@ -136,7 +138,8 @@ static void send(struct fixture *f, const struct law *law, int64_t now_s, uint64
 		if (n > law->sent_n - i)
 			n = law->sent_n - i;
 		OK(store_begin(f->s, &err), &err);
-		OK(store_readings(f->s, f->sensor, law->sent + i, n, now_s, NULL, NULL, &count, &err),
+		OK(store_readings(
+			   f->s, f->sensor, law->sent + i, n, now_s, NULL, NULL, &count, &err),
 			&err);
 		OK(store_commit(f->s, &err), &err);
 		i += n;
@@ -168,7 +171,9 @@ static size_t expected_sums(const struct fixture *f, const struct law *law,
 			continue;
 		int64_t at = at_of(f, r->t_s);
 		if (n == 0 || sums[n - 1].at != at)
-			sums[n++] = (struct store_sum){ .at = at, .rh_min = INT32_MAX, .rh_max = INT32_MIN };
+			sums[n++] = (struct store_sum){
+				.at = at, .rh_min = INT32_MAX, .rh_max = INT32_MIN
+			};
 		struct store_sum *x = &sums[n - 1];
 		x->n++;
 		x->rh_sum += r->rh_cpct;
@@ -176,15 +181,18 @@ static size_t expected_sums(const struct fixture *f, const struct law *law,
 		x->rh_max = r->rh_cpct > x->rh_max ? r->rh_cpct : x->rh_max;
 		if (r->temp_cdegc == NONE)
 			continue;
-		x->temp_min = x->temp_n == 0 || r->temp_cdegc < x->temp_min ? r->temp_cdegc : x->temp_min;
-		x->temp_max = x->temp_n == 0 || r->temp_cdegc > x->temp_max ? r->temp_cdegc : x->temp_max;
+		x->temp_min =
+			x->temp_n == 0 || r->temp_cdegc < x->temp_min ? r->temp_cdegc : x->temp_min;
+		x->temp_max =
+			x->temp_n == 0 || r->temp_cdegc > x->temp_max ? r->temp_cdegc : x->temp_max;
 		x->temp_n++;
 		x->temp_sum += r->temp_cdegc;
 	}
 	return n;
 }
 
-static void same_sums(const struct store_sum *got, size_t n, const struct store_sum *want, size_t want_n)
+static void same_sums(
+	const struct store_sum *got, size_t n, const struct store_sum *want, size_t want_n)
 {
 	assert_int_equal(n, want_n);
 	for (size_t i = 0; i < n; i++) {
@@ -287,8 +295,11 @@ static void the_first_values_of_a_second_are_kept_and_others_told(void **state)
 	struct heard heard = { 0 };
 	struct store_count count = { 0 };
 	const struct quality_reading first[] = {
-		{ 1000, 4100, 2000, 0 }, { 700, 4000, 2000, 0 }, { 1000, 4101, 2000, 0 },
-		{ 700, 4000, 2000, 0 }, { 1000, 4100, NONE, 0 },
+		{ 1000, 4100, 2000, 0 },
+		{ 700, 4000, 2000, 0 },
+		{ 1000, 4101, 2000, 0 },
+		{ 700, 4000, 2000, 0 },
+		{ 1000, 4100, NONE, 0 },
 	};
 	OK(store_begin(f->s, &err), &err);
 	OK(store_readings(f->s, f->sensor, first, 5, LATER, hear, &heard, &count, &err), &err);
@@ -312,7 +323,8 @@ static void a_reading_from_the_future_stays_one(void **state)
 	struct fixture *f = *state;
 	struct err err = { 0 };
 	struct store_count count = { 0 };
-	const struct quality_reading r[] = { { NOW + 300, 4000, 2000, 0 }, { NOW + 301, 4100, 2000, 0 } };
+	const struct quality_reading r[] = { { NOW + 300, 4000, 2000, 0 },
+		{ NOW + 301, 4100, 2000, 0 } };
 	OK(store_begin(f->s, &err), &err);
 	OK(store_readings(f->s, f->sensor, r, 2, NOW, NULL, NULL, &count, &err), &err);
 	assert_int_equal(count.flagged, 1);
@@ -384,15 +396,22 @@ static void spans_are_of_believed_readings_up_to_a_time(void **state)
 {
 	struct fixture *f = *state;
 	static const struct quality_reading r[] = {
-		{ 3600, 25500, NONE, 0 }, { 4000, 4000, NONE, 0 }, { 90000, 4100, NONE, 0 },
-		{ 90010, 25500, NONE, 0 }, { 999999, 25500, NONE, 0 },
+		{ 3600, 25500, NONE, 0 },
+		{ 4000, 4000, NONE, 0 },
+		{ 90000, 4100, NONE, 0 },
+		{ 90010, 25500, NONE, 0 },
+		{ 999999, 25500, NONE, 0 },
 	};
 	(void)put(f, r, COUNT(r));
 	static const struct {
 		int64_t upto, first, last;
 	} rows[] = {
-		{ -1, TIME_NEVER, TIME_NEVER }, { 3999, TIME_NEVER, TIME_NEVER }, { 4000, 4000, 4000 },
-		{ 89999, 4000, 4000 }, { 90000, 4000, 90000 }, { 2000000, 4000, 90000 },
+		{ -1, TIME_NEVER, TIME_NEVER },
+		{ 3999, TIME_NEVER, TIME_NEVER },
+		{ 4000, 4000, 4000 },
+		{ 89999, 4000, 4000 },
+		{ 90000, 4000, 90000 },
+		{ 2000000, 4000, 90000 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		struct err err = { 0 };
@@ -428,12 +447,14 @@ static void unknown_sensors_and_great_batches_are_refused(void **state)
 	struct quality_reading r = { 0, 4000, 2000, 0 };
 	struct err other = { 0 };
 	OK(store_begin(f->s, &err), &err);
-	assert_int_equal(store_readings(f->s, f->sensor + 1, &r, 1, LATER, NULL, NULL, &count, &other),
+	assert_int_equal(
+		store_readings(f->s, f->sensor + 1, &r, 1, LATER, NULL, NULL, &count, &other),
 		RC_UNKNOWN);
-	store_rollback(f->s);
 	struct err third = { 0 };
-	assert_int_equal(store_readings(f->s, f->sensor, &r, (size_t)STORE_BATCH_MAX + 1, LATER, NULL,
-		NULL, &count, &third), RC_INPUT);
+	assert_int_equal(store_readings(f->s, f->sensor, &r, (size_t)STORE_BATCH_MAX + 1, LATER,
+				 NULL, NULL, &count, &third),
+		RC_INPUT);
+	store_rollback(f->s);
 	assert_int_equal(count.stored, 0);
 	assert_int_equal(raw(f, &r, 1), 0);
 }
