@@ -129,7 +129,8 @@ void care_window(const struct care_rule *rule, const struct care_measure *m, enu
 		*from_s = now_s + (w == CARE_PRESSING ? 0 : rule->lead_s);
 		*by_s = *from_s + rule->window_s / (w == CARE_PRESSING ? 4 : w == CARE_SOON ? 2 : 1);
 	} else {
-		*from_s = m->since_s + m->every_s;
+		int64_t day_s = m->since_s + m->every_s;
+		*from_s = day_s > now_s ? day_s : now_s;
 		*by_s = *from_s + rule->window_s;
 	}
 }

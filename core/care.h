@@ -77,7 +77,7 @@ struct care_judgement care_judge(const struct care_rule *rule, const struct care
 	int64_t last_closed_s, int64_t now_s);
 
 /* The window of an item opened, or grown heavier, at now_s: by when the job is sensible at the earliest and
- * should be done at the latest. Half the window for CARE_SOON, a quarter and no lead for CARE_PRESSING. */
+ * should be done at the latest; a dated job that is already late begins now. Half the window for CARE_SOON, a quarter and no lead for CARE_PRESSING. */
 void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w, int64_t now_s,
 	int64_t *from_s, int64_t *by_s);
 

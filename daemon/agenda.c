@@ -93,7 +93,9 @@ static enum rc open_item(const struct round *r, const struct care_rule *rule, co
 static bool has_moved(const struct care_rule *rule, const struct item *it, const struct care_measure *m)
 {
 	double step = fabs(rule->pressing - rule->open) / 4;
-	return step > 0 && fabs(m->value - it->value) >= step;
+	if (isnan(m->value))
+		return false;
+	return isnan(it->value) || (step > 0 && fabs(m->value - it->value) >= step);
 }
 
 static enum rc keep_item(const struct round *r, const struct care_rule *rule, struct item *it,

@@ -10,6 +10,7 @@
 enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
 #define AIR_MEAN_H 48          /* two days: the wood of a top answers in that time */
 #define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
+#define STALE_S (14 * DAY_S)   /* without readings for so long nothing new is said of the wood */
 
 struct words {
 	char *buf;
@@ -19,11 +20,6 @@ struct words {
 static void day_of(const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
 {
 	zone_print_day(engine_zone(c->engine, place), t_s, buf, n);
-}
-
-static void gap_text(const struct measure_context *c, double m, char *buf, size_t n)
-{
-	units_print_gap(buf, n, m, c->set->units);
 }
 
 /* ---- instruments ---- */
@@ -130,8 +126,8 @@ static void change_words(const struct measure_context *c, const struct followed 
 	const char *down, double change_m, double sd_m, double found_m, int64_t hour, bool height, struct words w)
 {
 	char change[32], sd[32], then[32], now[32], day[24];
-	gap_text(c, fabs(change_m), change, sizeof change);
-	gap_text(c, sd_m, sd, sizeof sd);
+	units_print_change(change, sizeof change, fabs(change_m), c->set->units);
+	units_print_change(sd, sizeof sd, sd_m, c->set->units);
 	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what, change_m > 0 ? up : down, change, sd, day);
 	if (isnan(found_m)) {
@@ -167,7 +163,7 @@ static void of_fret_ends(const struct measure_context *c, const struct followed 
 	char gap[32], day[24];
 	instrument_condition(f->model, &f->state, &now);
 	m->value = now.fret_end_m;
-	gap_text(c, now.fret_end_m, gap, sizeof gap);
+	units_print_change(gap, sizeof gap, now.fret_end_m, c->set->units);
 	day_of(c, f->place, f->state.fret_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size, "fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap, day);
 }
@@ -339,6 +335,13 @@ static enum rc of_sensor(const struct measure_context *c, const struct care_rule
 	return RC_OK;
 }
 
+/* Strings age without air; the rest needs wood that has been followed up to lately. */
+static bool is_usable(const struct measure_context *c, const struct care_rule *rule, const struct followed *f)
+{
+	bool dated = rule->kind == CARE_STRINGS || rule->kind == CARE_SETTLE;
+	return f->model && (dated || (f->known && c->now_s - f->state.hour * HOUR_S < STALE_S));
+}
+
 enum rc measure(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
 	struct care_measure *m, char *reasons, size_t size, struct err *err)
 {
@@ -346,7 +349,7 @@ enum rc measure(const struct measure_context *c, const struct care_rule *rule, c
 	enum care_kind kind = (enum care_kind)rule->kind;
 	*m = (struct care_measure){ .value = (double)NAN, .since_s = TIME_NEVER };
 	reasons[0] = '\0';
-	if (s->kind == CARE_OF_INSTRUMENT && (!s->followed->model || !s->followed->known))
+	if (s->kind == CARE_OF_INSTRUMENT && !is_usable(c, rule, s->followed))
 		return RC_OK;
 	switch (kind) {
 	case CARE_PRELOAD:

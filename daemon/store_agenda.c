@@ -13,7 +13,7 @@ enum rc state_item_put(struct store *s, struct item *i, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, i->id ? item_update : item_insert, err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	if (i->id)
 		(void)sqlite3_bind_int64(q, 1, i->id);
 	row_bind_text(q, 2, i->uid);
@@ -61,7 +61,7 @@ enum rc state_items(struct store *s, int64_t closed_since_s, struct item **out, 
 		"FROM item WHERE state = 0 OR closed >= ?1 ORDER BY due_by, id",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, closed_since_s);
 	void *rows = NULL;
 	enum rc rc = row_gather(s, q, sizeof **out, read_item, &rows, n, err);
@@ -76,7 +76,7 @@ enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, c
 	sqlite3_stmt *q = store_statement(s,
 		"SELECT max(closed) FROM item WHERE rule = ?1 AND kind = ?2 AND subject = ?3 AND state IN (1, 3)", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, rule);
 	(void)sqlite3_bind_int(q, 2, subject_kind);
 	row_bind_text(q, 3, subject);
@@ -98,7 +98,7 @@ enum rc state_visit_put(struct store *s, struct visit *v, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, v->id ? visit_update : visit_insert, err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	if (v->id)
 		(void)sqlite3_bind_int64(q, 1, v->id);
 	row_bind_text(q, 2, v->uid);
@@ -134,7 +134,7 @@ enum rc state_visits(struct store *s, int64_t closed_since_s, struct visit **out
 		"WHERE state = 0 OR closed >= ?1 ORDER BY due_by, id",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, closed_since_s);
 	void *rows = NULL;
 	enum rc rc = row_gather(s, q, sizeof **out, read_visit, &rows, n, err);
@@ -149,7 +149,7 @@ enum rc state_publication(struct store *s, const char *output, const char *uid, 
 	sqlite3_stmt *q = store_statement(
 		s, "SELECT hash, sequence, modified FROM published WHERE output = ?1 AND uid = ?2", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, output);
 	row_bind_text(q, 2, uid);
 	int step = sqlite3_step(q);
@@ -169,7 +169,7 @@ enum rc state_publication_put(struct store *s, const char *output, const char *u
 	sqlite3_stmt *q = store_statement(s,
 		"INSERT OR REPLACE INTO published(output, uid, hash, sequence, modified) VALUES(?1, ?2, ?3, ?4, ?5)", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, output);
 	row_bind_text(q, 2, uid);
 	(void)sqlite3_bind_int64(q, 3, (int64_t)p->hash);

@@ -20,7 +20,7 @@ enum rc record_put_client(struct store *s, const struct client *c, bool *changed
 		"WHERE (title, address, note) IS NOT (?2, ?3, ?4)",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, c->name);
 	row_bind_text(q, 2, c->title);
 	row_bind_text(q, 3, c->address);
@@ -45,7 +45,7 @@ enum rc record_clients(struct store *s, struct client **out, size_t *n, struct e
 {
 	sqlite3_stmt *q = store_statement(s, "SELECT id, name, title, address, note FROM client ORDER BY name", err);
 	void *rows = NULL;
-	enum rc rc = q ? row_gather(s, q, sizeof **out, read_client, &rows, n, err) : RC_STORE;
+	enum rc rc = q ? row_gather(s, q, sizeof **out, read_client, &rows, n, err) : store_fail(s, "prepare", err);
 	if (rc == RC_OK)
 		*out = rows;
 	return rc;
@@ -97,7 +97,7 @@ enum rc record_put_instrument(struct store *s, const struct instrument *i, bool 
 		"WHERE (title, client, build, overrides, since, until, note) IS NOT (?2, ?3, ?4, ?5, ?6, ?7, ?8)",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, i->name);
 	row_bind_text(q, 2, i->title);
 	if (c.id)
@@ -135,7 +135,7 @@ enum rc record_instruments(struct store *s, struct instrument **out, size_t *n, 
 		"FROM instrument i LEFT JOIN client c ON c.id = i.client ORDER BY i.name",
 		err);
 	void *rows = NULL;
-	enum rc rc = q ? row_gather(s, q, sizeof **out, read_instrument, &rows, n, err) : RC_STORE;
+	enum rc rc = q ? row_gather(s, q, sizeof **out, read_instrument, &rows, n, err) : store_fail(s, "prepare", err);
 	if (rc == RC_OK)
 		*out = rows;
 	return rc;
@@ -162,7 +162,7 @@ static enum rc mark_dirty(struct store *s, int64_t instrument, int64_t t_s, stru
 	sqlite3_stmt *q = store_statement(
 		s, "UPDATE instrument SET dirty_hour = min(coalesce(dirty_hour, ?2), ?2) WHERE id = ?1", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int64(q, 2, civil_floor(t_s, HOUR_S));
 	return store_run(s, q, err);
@@ -180,7 +180,7 @@ enum rc record_put_stay(struct store *s, const char *instrument, const struct st
 		"ON CONFLICT(instrument, t) DO UPDATE SET place = ?3 WHERE place IS NOT ?3",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, i.id);
 	(void)sqlite3_bind_int64(q, 2, stay->t_s);
 	row_bind_text(q, 3, stay->place);
@@ -191,6 +191,17 @@ enum rc record_put_stay(struct store *s, const char *instrument, const struct st
 	if (rc == RC_OK && changed)
 		*changed = news;
 	return rc;
+}
+
+/* A finding is a new reference: the reasons of what is open have to be told anew. */
+static enum rc restate_items(struct store *s, const char *instrument, struct err *err)
+{
+	sqlite3_stmt *q = store_statement(
+		s, "UPDATE item SET value = NULL WHERE kind = 0 AND subject = ?1 AND state = 0", err);
+	if (!q)
+		return store_fail(s, "prepare", err);
+	row_bind_text(q, 1, instrument);
+	return store_run(s, q, err);
 }
 
 enum rc record_put_finding(struct store *s, const struct finding *f, bool *changed, struct err *err)
@@ -205,7 +216,7 @@ enum rc record_put_finding(struct store *s, const struct finding *f, bool *chang
 		"WHERE (value, text) IS NOT (?5, ?6)",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, f->subject_kind);
 	row_bind_text(q, 2, f->subject);
 	(void)sqlite3_bind_int64(q, 3, f->t_s);
@@ -216,6 +227,8 @@ enum rc record_put_finding(struct store *s, const struct finding *f, bool *chang
 	bool news = sqlite3_changes(s->db) > 0;
 	if (rc == RC_OK && news && i.id)
 		rc = mark_dirty(s, i.id, f->t_s, err);
+	if (rc == RC_OK && news && i.id)
+		rc = restate_items(s, f->subject, err);
 	if (rc == RC_OK && changed)
 		*changed = news;
 	return rc;
@@ -225,7 +238,7 @@ static enum rc run_by_name(struct store *s, const char *sql, const char *name, s
 {
 	sqlite3_stmt *q = store_statement(s, sql, err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, name);
 	return store_run(s, q, err);
 }
@@ -271,7 +284,7 @@ enum rc record_remove_finding(struct store *s, int subject_kind, const char *sub
 	sqlite3_stmt *q = store_statement(
 		s, "DELETE FROM finding WHERE kind = ?1 AND subject = ?2 AND t = ?3 AND quantity = ?4", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, subject_kind);
 	row_bind_text(q, 2, subject);
 	(void)sqlite3_bind_int64(q, 3, t_s);
@@ -293,7 +306,7 @@ enum rc record_stays(struct store *s, int64_t instrument, struct stay **out, siz
 {
 	sqlite3_stmt *q = store_statement(s, "SELECT t, place FROM stay WHERE instrument = ?1 ORDER BY t", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	void *rows = NULL;
 	enum rc rc = row_gather(s, q, sizeof **out, read_stay, &rows, n, err);
@@ -324,7 +337,7 @@ enum rc record_findings(struct store *s, int subject_kind, const char *subject, 
 		"ORDER BY t, quantity IN ('truss_turn', 'saddle') DESC, quantity",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, subject_kind);
 	row_bind_text(q, 2, subject);
 	void *rows = NULL;
@@ -338,7 +351,7 @@ enum rc record_dirty_hour(struct store *s, int64_t instrument, int64_t *hour, st
 {
 	sqlite3_stmt *q = store_statement(s, "SELECT dirty_hour FROM instrument WHERE id = ?1", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	int step = sqlite3_step(q);
 	enum rc rc = step == SQLITE_ROW ? RC_OK : store_fail(s, "instrument", err);
@@ -352,7 +365,7 @@ enum rc record_clear_dirty(struct store *s, int64_t instrument, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, "UPDATE instrument SET dirty_hour = NULL WHERE id = ?1", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	return store_run(s, q, err);
 }

@@ -25,7 +25,7 @@ enum rc state_snapshot_before(struct store *s, int64_t instrument, int64_t hour,
 		"ORDER BY hour DESC LIMIT 1",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int64(q, 2, hour);
 	(void)sqlite3_bind_int64(q, 3, (int64_t)size);
@@ -45,7 +45,7 @@ enum rc state_snapshot_put(struct store *s, int64_t instrument, int64_t hour, co
 {
 	sqlite3_stmt *q = store_statement(s, "INSERT OR REPLACE INTO snapshot(instrument, hour, state) VALUES(?1, ?2, ?3)", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int64(q, 2, hour);
 	(void)sqlite3_bind_blob64(q, 3, buf, size, SQLITE_STATIC);
@@ -56,7 +56,7 @@ static enum rc run_two(struct store *s, const char *sql, int64_t a, int64_t b, s
 {
 	sqlite3_stmt *q = store_statement(s, sql, err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, a);
 	(void)sqlite3_bind_int64(q, 2, b);
 	return store_run(s, q, err);
@@ -83,7 +83,7 @@ enum rc state_condition_put(struct store *s, int64_t instrument, int64_t hour, e
 	sqlite3_stmt *q = store_statement(
 		s, "INSERT OR REPLACE INTO condition(instrument, hour, quantity, value) VALUES(?1, ?2, ?3, ?4)", err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int64(q, 2, hour);
 	(void)sqlite3_bind_int(q, 3, (int)quantity);
@@ -106,7 +106,7 @@ enum rc state_condition(struct store *s, int64_t instrument, enum state_quantity
 		"ORDER BY hour",
 		err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int(q, 2, (int)quantity);
 	(void)sqlite3_bind_int64(q, 3, from);
@@ -123,7 +123,7 @@ static enum rc known_hour(struct store *s, const char *sql, int64_t sensor, int6
 {
 	sqlite3_stmt *q = store_statement(s, sql, err);
 	if (!q)
-		return RC_STORE;
+		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, sensor);
 	(void)sqlite3_bind_int64(q, 2, hour);
 	int step = sqlite3_step(q);

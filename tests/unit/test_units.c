@@ -186,6 +186,16 @@ static void a_short_buffer_is_never_overrun(void **state)
 	assert_string_equal(buf + 4, "xxx");
 }
 
+static void changes_are_told_finer_than_gauges_read(void **state)
+{
+	(void)state;
+	char buf[32];
+	units_print_change(buf, sizeof buf, 4.2 * METRE_PER_THOU, BENCH_INCH);
+	assert_string_equal(buf, "4.2 thou");
+	units_print_change(buf, sizeof buf, -0.034e-3, BENCH_MM);
+	assert_string_equal(buf, "-0.03 mm");
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -196,6 +206,7 @@ int main(void)
 		cmocka_unit_test(turns_are_printed_as_the_nearest_part_a_hand_can_follow),
 		cmocka_unit_test(what_is_printed_reads_back_within_half_a_step),
 		cmocka_unit_test(a_short_buffer_is_never_overrun),
+		cmocka_unit_test(changes_are_told_finer_than_gauges_read),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
