@@ -1,0 +1,52 @@
+/* The way of readings into the store, for the service and for `seasonctl import` alike: which
+ * sensor is meant, batches, one transaction. What a call returned RC_OK for is durable. */
+#ifndef DAEMON_INTAKE_H
+#define DAEMON_INTAKE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "daemon/import.h"
+#include "daemon/settings.h"
+#include "daemon/store.h"
+
+struct intake;
+
+/* Borrows both for its life. Makes every sensor of the settings known to the store, with the zone
+ * of its place. RC_CONFIG for a zone that is not known. */
+MUST_USE enum rc intake_new(
+	struct store *store, const struct settings *set, struct intake **out, struct err *err);
+void intake_free(struct intake *in);
+
+/* Readings of one sensor of the settings, in a transaction of its own. count (NULL allowed) is
+ * added to. RC_UNKNOWN: no such sensor. */
+MUST_USE enum rc intake_readings(struct intake *in, const char *sensor,
+	const struct quality_reading *r, size_t n, int64_t now_s, struct store_count *count,
+	struct err *err);
+
+struct intake_file {
+	const char *path;
+	const char *layout; /* name of a layout of the settings; "": guess */
+	const char *
+		sensor; /* for files that name none; "": the layout's, else such rows are refused */
+	int64_t now_s;
+	const struct import_sink
+		*hear; /* guess, refused, progress and their arg are passed on; NULL: none */
+};
+
+struct intake_result {
+	struct import_result file;
+	struct store_count store;
+	size_t unknown; /* names in the file that are no sensor of the settings */
+	char example[64]; /* the first of them */
+};
+
+/* A whole file, all of it or nothing. Errors of import_file and the store; RC_UNKNOWN when the file
+ * only holds sensors the settings do not know. */
+MUST_USE enum rc intake_file(struct intake *in, const struct intake_file *what,
+	struct intake_result *result, struct err *err);
+
+/* `1204 readings, 1200 new, 4 known`, with what else is to be told. */
+void intake_summary(const struct intake_result *r, char *buf, size_t n);
+
+#endif
