@@ -7,7 +7,7 @@
 #include <stdint.h>
 
 #include "daemon/clock.h"
-#include "daemon/intake.h"
+#include "daemon/desk.h"
 #include "daemon/log.h"
 
 struct app {
@@ -18,9 +18,7 @@ struct app {
 	bool replay; /* the store is opened for replay */
 	int64_t replay_to_s; /* readings up to here are no readings from the future */
 	/* owned from app_open on */
-	struct settings *settings;
-	struct store *store;
-	struct intake *intake;
+	struct desk desk;
 };
 
 /* Reads the settings (every fault is logged) and opens the store. app_close also after a failure.
@@ -29,7 +27,7 @@ MUST_USE enum rc app_open(struct app *app, struct err *err);
 void app_close(struct app *app);
 
 /* Reads the settings again. On faults each is logged and all stays as it was: RC_CONFIG. On success
- * what was borrowed from app->settings before is gone. */
+ * what was borrowed from app->desk before is gone. */
 MUST_USE enum rc app_reload(struct app *app, struct err *err);
 
 /* A file of a spool into the store, durable on RC_OK; summary is one line for people. */

@@ -1,5 +1,6 @@
 #include "daemon/intake.h"
 
+#include <ctype.h>
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
@@ -145,6 +146,17 @@ struct job {
 	struct intake_result result;
 };
 
+static void take_differs(void *arg, int64_t t_s)
+{
+	const struct import_sink *hear = ((struct job *)arg)->what->hear;
+	struct civil c = civil_at(t_s);
+	char text[128];
+	(void)snprintf(text, sizeof text, "%04d-%02d-%02d %02d:%02d:%02d UTC is stored with other values: the first was kept",
+		c.year, c.month, c.day, c.hour, c.minute, c.second);
+	if (hear && hear->refused)
+		hear->refused(hear->arg, 0, text);
+}
+
 static enum rc flush(struct job *j, struct err *err)
 {
 	enum rc rc = RC_OK;
@@ -152,7 +164,7 @@ static enum rc flush(struct job *j, struct err *err)
 		struct run *run = &j->in->runs[i];
 		if (run->n)
 			rc = store_readings(j->in->store, run->id, run->r, run->n, j->what->now_s,
-				NULL, NULL, &j->result.store, err);
+				take_differs, j, &j->result.store, err);
 		run->n = 0;
 	}
 	j->in->buffered = 0;
@@ -177,25 +189,62 @@ static enum rc take_reading(
 	return ++j->in->buffered < BUFFERED_MAX ? RC_OK : flush(j, err);
 }
 
-static int take_sensor(void *arg, const char *name)
-{
-	struct job *j = arg;
-	const struct layout *layout = settings_layout(j->in->set, j->what->layout);
-	const char *meant = name[0] ? name : j->what->sensor;
-	if (!meant[0] && layout)
-		meant = layout->sensor;
-	int i = sensor_index(j->in, meant);
-	if (i < 0 && j->result.unknown++ == 0)
-		(void)snprintf(j->result.example, sizeof j->result.example, "%.*s",
-			(int)sizeof j->result.example - 1, name);
-	return i;
-}
-
 static void take_guess(void *arg, const char *text)
 {
 	const struct import_sink *hear = ((struct job *)arg)->what->hear;
 	if (hear && hear->guess)
 		hear->guess(hear->arg, text);
+}
+
+/* `Rack 2 (left)` as a short name: `rack-2-left`. */
+static void short_name(const char *text, char *buf, size_t size)
+{
+	size_t n = 0;
+	for (; *text && n + 1 < size; text++) {
+		if (isalnum((unsigned char)*text) || *text == '_')
+			buf[n++] = (char)tolower((unsigned char)*text);
+		else if (n > 0 && buf[n - 1] != '-')
+			buf[n++] = '-';
+	}
+	while (n > 0 && buf[n - 1] == '-')
+		n--;
+	buf[n] = '\0';
+}
+
+static int sensor_by_file_name(struct job *j)
+{
+	char stem[4 * NAME_SIZE], name[NAME_SIZE], text[2 * NAME_SIZE + 24];
+	const char *base = strrchr(j->what->path, '/');
+	(void)snprintf(stem, sizeof stem, "%s", base ? base + 1 : j->what->path);
+	stem[strcspn(stem, ".")] = '\0';
+	short_name(stem, name, sizeof name);
+	int i = sensor_index(j->in, name);
+	(void)snprintf(text, sizeof text, "sensor: %s, by the file's name", name);
+	if (i >= 0)
+		take_guess(j, text);
+	return i;
+}
+
+static int sensor_by_name(const struct job *j, const char *name)
+{
+	char shorter[NAME_SIZE];
+	for (size_t k = 0; k < j->what->n_aliases; k++)
+		if (strcmp(j->what->aliases[k].file_name, name) == 0)
+			return sensor_index(j->in, j->what->aliases[k].sensor);
+	short_name(name, shorter, sizeof shorter);
+	return sensor_index(j->in, shorter);
+}
+
+static int take_sensor(void *arg, const char *name)
+{
+	struct job *j = arg;
+	const struct layout *known = j->what->known;
+	const char *said = known && known->sensor[0] ? known->sensor : j->what->sensor;
+	int i = name[0] ? sensor_by_name(j, name) : said[0] ? sensor_index(j->in, said) : sensor_by_file_name(j);
+	if (i < 0 && j->result.unknown++ == 0)
+		(void)snprintf(j->result.example, sizeof j->result.example, "%.*s",
+			(int)sizeof j->result.example - 1, name);
+	return i;
 }
 
 static void take_refused(void *arg, int64_t line, const char *reason)
@@ -217,13 +266,13 @@ static enum rc nothing_known(const struct job *j, struct err *err)
 {
 	if (!j->result.example[0])
 		return err_set(err, RC_ASK,
-			"%s: names no sensor: set sensor of the source or layout, or give one with "
-			"the command",
+			"%s: names no sensor: call the file after it, say --sensor NAME, or set sensor of the "
+			"source or layout",
 			j->what->path);
 	return err_set(err, RC_UNKNOWN,
-		"%s: sensor \"%s\": not in the settings%s: add it and drop the file again",
+		"%s: sensor \"%s\": not in the settings%s: add it there, or say --as \"%s=SENSOR\"",
 		j->what->path, j->result.example,
-		j->result.unknown > 1 ? ", nor are its others" : "");
+		j->result.unknown > 1 ? ", nor are its others" : "", j->result.example);
 }
 
 enum rc intake_file(struct intake *in, const struct intake_file *what, struct intake_result *result,
@@ -242,8 +291,7 @@ enum rc intake_file(struct intake *in, const struct intake_file *what, struct in
 	enum rc rc = store_begin(in->store, err);
 	if (rc != RC_OK)
 		return rc;
-	rc = import_file(
-		what->path, settings_layout(in->set, what->layout), &sink, &j.result.file, &why);
+	rc = import_file(what->path, what->known, &sink, &j.result.file, &why);
 	if (rc == RC_OK)
 		rc = flush(&j, &why);
 	bool strange = j.result.unknown && j.result.store.stored + j.result.store.known == 0 &&

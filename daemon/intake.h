@@ -24,11 +24,19 @@ MUST_USE enum rc intake_readings(struct intake *in, const char *sensor,
 	const struct quality_reading *r, size_t n, int64_t now_s, struct store_count *count,
 	struct err *err);
 
+/* `name in the file = sensor` for files that call their sensors otherwise. */
+struct intake_alias {
+	const char *file_name, *sensor;
+};
+
+/* Whose a nameless file is: the layout's sensor, else `sensor`, else the one whose name the file bears
+ * (`case-left.csv`). Names in a file are matched as they are, then as short names: `Case left` is case-left. */
 struct intake_file {
 	const char *path;
-	const char *layout; /* name of a layout of the settings; "": guess */
-	const char *
-		sensor; /* for files that name none; "": the layout's, else such rows are refused */
+	const struct layout *known; /* what is fixed beforehand; NULL: guess everything */
+	const char *sensor;         /* "": none said */
+	const struct intake_alias *aliases;
+	size_t n_aliases;
 	int64_t now_s;
 	const struct import_sink
 		*hear; /* guess, refused, progress and their arg are passed on; NULL: none */

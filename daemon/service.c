@@ -104,7 +104,7 @@ static void stop_feeds(struct service *s)
 /* A source that can't start loses itself only. */
 static enum rc start_feeds(struct service *s, struct err *err)
 {
-	const struct settings *set = s->app->settings;
+	const struct settings *set = s->app->desk.set;
 	const struct feed_owner owner = {
 		.app = s->app, .loop = s->loop, .fed = want_settle, .arg = s
 	};
@@ -127,7 +127,7 @@ static void tell_ready(const struct service *s)
 {
 	char status[128];
 	(void)snprintf(status, sizeof status, "%zu sensors, %zu of %zu sources",
-		s->app->settings->n_sensors, s->n_feeds, s->app->settings->n_sources);
+		s->app->desk.set->n_sensors, s->n_feeds, s->app->desk.set->n_sources);
 	notify_ready(status);
 }
 
@@ -172,7 +172,7 @@ static void start_bell(struct service *s)
 {
 	struct err err = { 0 };
 	if (!s->app->replay &&
-		bell_start(&s->bell, s->loop, s->app->settings->store, &err) != RC_OK)
+		bell_start(&s->bell, s->loop, s->app->desk.set->store, &err) != RC_OK)
 		log_line(s->app->log, LEVEL_WARNING, NULL,
 			"%s, what seasonctl changes is noticed at the next full hour", err.text);
 }

@@ -60,7 +60,6 @@ static enum rc take(
 {
 	const struct intake_file what = {
 		.path = file(text),
-		.layout = "",
 		.sensor = sensor,
 		.now_s = JAN_1_2026_S + DAY_S,
 	};

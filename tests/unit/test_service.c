@@ -32,7 +32,7 @@ static struct fixture {
 enum rc app_settle(struct app *app, int64_t now_s, struct err *err)
 {
 	if (fx.ring)
-		bell_ring(app->settings->store);
+		bell_ring(app->desk.set->store);
 	fx.ring = false;
 	if (fx.n_settled < COUNT(fx.settled_s))
 		fx.settled_s[fx.n_settled++] = now_s - START_S;
@@ -46,14 +46,15 @@ static void put(const char *name, const char *text)
 
 static void put_settings(const char *interval, const char *more)
 {
-	char text[1024];
+	char text[2048], here[512];
+	assert_non_null(getcwd(here, sizeof here));
 	(void)snprintf(text, sizeof text,
-		"store = \"s.db\";\nzone = \"Europe/Vienna\";\nplaces = ( { name = \"shop\"; } );\n"
+		"library = [ \"%s/conf\" ];\nstore = \"s.db\";\nzone = \"Europe/Vienna\";\nplaces = ( { name = \"shop\"; } );\n"
 		"sensors = ( { name = \"bench\"; place = \"shop\"; } );\n"
 		"sources = ( { name = \"chip\"; kind = \"kernel\"; sensor = \"bench\"; chip = "
 		"\"sht3x\"; path = \"sys\"; "
 		"interval = \"%s\"; } );\n%s",
-		interval, more);
+		here, interval, more);
 	put("seasond.conf", text);
 }
 
@@ -62,10 +63,14 @@ static void start(void)
 	struct err err = { 0 };
 	OK(app_open(&fx.app, &err), &err);
 	/* a busy store is told at once, not after seconds */
-	intake_free(fx.app.intake);
-	store_close(fx.app.store);
-	OK(store_open_waiting(fx.app.settings->store, STORE_REPLAY, 1, &fx.app.store, &err), &err);
-	OK(intake_new(fx.app.store, fx.app.settings, &fx.app.intake, &err), &err);
+	struct desk *d = &fx.app.desk;
+	engine_free(d->engine);
+	intake_free(d->intake);
+	store_close(d->store);
+	d->engine = NULL;
+	OK(store_open_waiting(d->set->store, STORE_REPLAY, 1, &d->store, &err), &err);
+	OK(intake_new(d->store, d->set, &d->intake, &err), &err);
+	OK(engine_new(d->store, d->set, d->lib, &d->engine, &err), &err);
 	OK(service_new(&fx.app, &fx.service, &err), &err);
 }
 
@@ -123,8 +128,8 @@ static size_t stored(void)
 	int64_t id;
 	size_t n = 0;
 	struct err err = { 0 };
-	OK(store_sensor_find(fx.app.store, "bench", &id, &err), &err);
-	OK(store_raw(fx.app.store, id, 0, TIME_NEVER, rows, COUNT(rows), &n, &err), &err);
+	OK(store_sensor_find(fx.app.desk.store, "bench", &id, &err), &err);
+	OK(store_raw(fx.app.desk.store, id, 0, TIME_NEVER, rows, COUNT(rows), &n, &err), &err);
 	return n;
 }
 
@@ -178,7 +183,7 @@ static void readings_wait_for_a_busy_store_and_none_is_lost(void **state)
 	(void)state;
 	struct store *other = NULL;
 	struct err err = { 0 };
-	OK(store_open(fx.app.settings->store, STORE_WRITE, &other, &err), &err);
+	OK(store_open(fx.app.desk.set->store, STORE_WRITE, &other, &err), &err);
 	OK(store_begin(other, &err), &err);
 	(void)run_to(5 * HOUR_S - 1);
 	store_rollback(other);
@@ -197,11 +202,11 @@ static void wrong_settings_are_told_and_the_old_ones_stay(void **state)
 	assert_non_null(strstr(logged(), "nonsense"));
 	assert_non_null(strstr(logged(), "more_nonsense"));
 	assert_non_null(strstr(logged(), "keeping the settings in force"));
-	assert_int_equal(fx.app.settings->sources[0].interval_s, HOUR_S);
+	assert_int_equal(fx.app.desk.set->sources[0].interval_s, HOUR_S);
 	put_settings("30 min", "");
 	assert_int_equal(raise(SIGHUP), 0);
 	(void)run_to(2);
-	assert_int_equal(fx.app.settings->sources[0].interval_s, HOUR_S / 2);
+	assert_int_equal(fx.app.desk.set->sources[0].interval_s, HOUR_S / 2);
 	(void)run_to(2 * HOUR_S);
 	assert_true(stored() >= 4);
 }

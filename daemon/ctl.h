@@ -1,0 +1,63 @@
+/* seasonctl's commands. Each is one function over an opened desk; main parses what all share. */
+#ifndef DAEMON_CTL_H
+#define DAEMON_CTL_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+#include "daemon/desk.h"
+
+struct ctl {
+	const char *config; /* path of the settings */
+	const char *at;     /* --at as given, NULL: now */
+	bool quiet;         /* no progress */
+	int64_t now_s;
+	int64_t at_s;       /* --at parsed, else now_s */
+	struct desk desk;
+	int argc;           /* what follows the command's name */
+	char **argv;
+	struct err *err;
+};
+
+/* What a command needs before it runs. */
+enum ctl_need {
+	CTL_NOTHING,  /* opens what it needs itself */
+	CTL_STORE,    /* desk opened for writing */
+};
+
+struct ctl_command {
+	const char *name;
+	const char *usage; /* arguments */
+	const char *help;
+	enum ctl_need need;
+	enum rc (*run)(struct ctl *c);
+};
+
+/* Ends a command that changed something: settles now, publishes, rings the service's bell. */
+MUST_USE enum rc ctl_changed(struct ctl *c);
+
+/* `name=value` splits in place: value, or NULL without `=`. */
+char *ctl_split(char *word);
+
+/* Option of a command: removes `--NAME VALUE` from argv and returns VALUE, NULL when it is not there. */
+const char *ctl_option(struct ctl *c, const char *name);
+
+/* RC_USAGE with the command's usage unless low <= argc <= high; high < 0: no limit. */
+MUST_USE enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high);
+
+enum rc ctl_check(struct ctl *c);
+enum rc ctl_log(struct ctl *c);
+enum rc ctl_import(struct ctl *c);
+enum rc ctl_records(struct ctl *c);
+enum rc ctl_client(struct ctl *c);
+enum rc ctl_instrument(struct ctl *c);
+enum rc ctl_move(struct ctl *c);
+enum rc ctl_finding(struct ctl *c);
+enum rc ctl_remove(struct ctl *c);
+enum rc ctl_agenda(struct ctl *c);
+enum rc ctl_done(struct ctl *c);
+enum rc ctl_aside(struct ctl *c);
+enum rc ctl_status(struct ctl *c);
+enum rc ctl_explain(struct ctl *c);
+
+#endif

@@ -1,0 +1,365 @@
+#include "daemon/ctl.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "core/number.h"
+#include "daemon/agenda.h"
+#include "daemon/recordtext.h"
+#include "daemon/when.h"
+
+/* One transaction round a change, then settling. */
+static enum rc in_transaction(struct ctl *c, enum rc (*change)(struct ctl *c, void *arg), void *arg)
+{
+	enum rc rc = store_begin(c->desk.store, c->err);
+	if (rc != RC_OK)
+		return rc;
+	rc = change(c, arg);
+	if (rc != RC_OK) {
+		store_rollback(c->desk.store);
+		return rc;
+	}
+	rc = store_commit(c->desk.store, c->err);
+	return rc == RC_OK ? ctl_changed(c) : rc;
+}
+
+static enum rc set_text(struct ctl *c, const char *key, const char *value, char *buf, size_t size)
+{
+	if (strlen(value) >= size)
+		return err_set(c->err, RC_USAGE, "%s: %zu bytes: at most %zu", key, strlen(value), size - 1);
+	(void)snprintf(buf, size, "%s", value);
+	return RC_OK;
+}
+
+static enum rc check_name(struct ctl *c, const char *name)
+{
+	size_t n = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789-_");
+	if (n == 0 || name[n] || n >= NAME_SIZE)
+		return err_set(c->err, RC_USAGE, "name \"%.40s\": 1..%d lower-case letters, digits, - and _", name, NAME_SIZE - 1);
+	return RC_OK;
+}
+
+static enum rc unknown_key(struct ctl *c, const char *key, const char *const *known, size_t n)
+{
+	const char *near = faults_nearest(key, known, n);
+	return err_set(c->err, RC_USAGE, "unknown word \"%.40s\"%s%s%s", key, near ? ": did you mean " : "", near ? near : "",
+		near ? "?" : "");
+}
+
+/* ---- clients ---- */
+
+static enum rc put_client(struct ctl *c, void *arg)
+{
+	return record_put_client(c->desk.store, arg, NULL, c->err);
+}
+
+enum rc ctl_client(struct ctl *c)
+{
+	static const char *const keys[] = { "title", "address", "note" };
+	struct client x = { 0 };
+	enum rc rc = ctl_arguments(c, "client NAME [title=...] [address=...] [note=...]", 1, -1);
+	if (rc == RC_OK)
+		rc = check_name(c, c->argv[0]);
+	if (rc == RC_OK && record_client(c->desk.store, c->argv[0], &x, NULL) != RC_OK)
+		(void)snprintf(x.name, sizeof x.name, "%s", c->argv[0]);
+	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
+		char *key = c->argv[i], *value = ctl_split(key);
+		if (value && strcmp(key, "title") == 0)
+			rc = set_text(c, key, value, x.title, sizeof x.title);
+		else if (value && strcmp(key, "address") == 0)
+			rc = set_text(c, key, value, x.address, sizeof x.address);
+		else if (value && strcmp(key, "note") == 0)
+			rc = set_text(c, key, value, x.note, sizeof x.note);
+		else
+			rc = unknown_key(c, key, keys, 3);
+	}
+	return rc == RC_OK ? in_transaction(c, put_client, &x) : rc;
+}
+
+/* ---- instruments ---- */
+
+struct instrument_change {
+	struct instrument x;
+	struct stay stay; /* place "" : none given */
+};
+
+static enum rc put_instrument(struct ctl *c, void *arg)
+{
+	struct instrument_change *ch = arg;
+	enum rc rc = record_put_instrument(c->desk.store, &ch->x, NULL, c->err);
+	if (rc == RC_OK && ch->stay.place[0])
+		rc = record_put_stay(c->desk.store, ch->x.name, &ch->stay, NULL, c->err);
+	return rc;
+}
+
+static enum rc known_place(struct ctl *c, const char *name)
+{
+	if (settings_place(c->desk.set, name))
+		return RC_OK;
+	const char *names[PLACES_MAX];
+	for (size_t i = 0; i < c->desk.set->n_places; i++)
+		names[i] = c->desk.set->places[i].name;
+	const char *near = faults_nearest(name, names, c->desk.set->n_places);
+	return err_set(c->err, RC_UNKNOWN, "place \"%.40s\": not in the settings%s%s%s", name, near ? ": did you mean " : "",
+		near ? near : "", near ? "?" : "");
+}
+
+static enum rc known_build(struct ctl *c, const char *name)
+{
+	const struct library *lib = c->desk.lib;
+	if (library_build(lib, name))
+		return RC_OK;
+	struct err *err = c->err;
+	enum rc rc = err_set(err, RC_UNKNOWN, "build \"%.40s\": not in the library; there are:", name);
+	for (size_t i = 0; i < lib->n_builds; i++) {
+		size_t used = strlen(err->text);
+		(void)snprintf(err->text + used, sizeof err->text - used, "%s %s", i ? "," : "", lib->builds[i].name);
+	}
+	return rc;
+}
+
+static enum rc parse_time(struct ctl *c, const char *text, int64_t *out)
+{
+	return when_parse(text, engine_zone(c->desk.engine, NULL), c->now_s, out, c->err);
+}
+
+static enum rc set_instrument(struct ctl *c, struct instrument_change *ch, const char *key, const char *value)
+{
+	static const char *const keys[] = { "build", "place", "client", "title", "since", "until", "note", "overrides" };
+	struct instrument *x = &ch->x;
+	if (!value)
+		return err_set(c->err, RC_USAGE, "\"%.40s\": write %.40s=VALUE", key, key);
+	if (strcmp(key, "build") == 0)
+		return known_build(c, value) == RC_OK ? set_text(c, key, value, x->build, sizeof x->build) : RC_UNKNOWN;
+	if (strcmp(key, "place") == 0)
+		return known_place(c, value) == RC_OK ? set_text(c, key, value, ch->stay.place, sizeof ch->stay.place) :
+							RC_UNKNOWN;
+	if (strcmp(key, "client") == 0)
+		return set_text(c, key, value, x->client, sizeof x->client);
+	if (strcmp(key, "title") == 0)
+		return set_text(c, key, value, x->title, sizeof x->title);
+	if (strcmp(key, "note") == 0)
+		return set_text(c, key, value, x->note, sizeof x->note);
+	if (strcmp(key, "overrides") == 0)
+		return set_text(c, key, value, x->overrides, sizeof x->overrides);
+	if (strcmp(key, "since") == 0)
+		return parse_time(c, value, &x->since_s);
+	if (strcmp(key, "until") == 0)
+		return parse_time(c, value, &x->until_s);
+	return unknown_key(c, key, keys, sizeof keys / sizeof keys[0]);
+}
+
+static enum rc check_overrides(struct ctl *c, const struct instrument *x)
+{
+	const struct build *base = library_build(c->desk.lib, x->build);
+	struct build merged;
+	struct faults f = { 0 };
+	if (!base)
+		return err_set(c->err, RC_USAGE, "instrument \"%s\": build=NAME is missing", x->name);
+	enum rc rc = library_override(c->desk.lib, base, x->overrides, x->name, &merged, &f);
+	if (rc != RC_OK)
+		rc = faults_result(&f, c->err);
+	faults_done(&f);
+	return rc;
+}
+
+enum rc ctl_instrument(struct ctl *c)
+{
+	struct instrument_change ch = { 0 };
+	enum rc rc = ctl_arguments(c, "instrument NAME [build=...] [place=...] [client=...] [title=...] [since=...]", 1, -1);
+	if (rc == RC_OK)
+		rc = check_name(c, c->argv[0]);
+	bool fresh = rc == RC_OK && record_instrument(c->desk.store, c->argv[0], &ch.x, NULL) != RC_OK;
+	if (fresh) {
+		ch.x = (struct instrument){ .since_s = c->at_s, .until_s = TIME_NEVER };
+		(void)snprintf(ch.x.name, sizeof ch.x.name, "%s", c->argv[0]);
+	}
+	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
+		char *key = c->argv[i];
+		rc = set_instrument(c, &ch, key, ctl_split(key));
+	}
+	ch.stay.t_s = fresh ? ch.x.since_s : c->at_s;
+	if (rc == RC_OK)
+		rc = check_overrides(c, &ch.x);
+	return rc == RC_OK ? in_transaction(c, put_instrument, &ch) : rc;
+}
+
+struct move {
+	const char *instrument;
+	struct stay stay;
+};
+
+static enum rc put_stay(struct ctl *c, void *arg)
+{
+	struct move *m = arg;
+	return record_put_stay(c->desk.store, m->instrument, &m->stay, NULL, c->err);
+}
+
+enum rc ctl_move(struct ctl *c)
+{
+	struct move m = { .stay = { .t_s = c->at_s } };
+	enum rc rc = ctl_arguments(c, "move INSTRUMENT PLACE [--at TIME]", 2, 2);
+	if (rc == RC_OK)
+		rc = known_place(c, c->argv[1]);
+	if (rc != RC_OK)
+		return rc;
+	m.instrument = c->argv[0];
+	(void)snprintf(m.stay.place, sizeof m.stay.place, "%s", c->argv[1]);
+	return in_transaction(c, put_stay, &m);
+}
+
+/* ---- findings ---- */
+
+enum { FINDINGS_MAX = 32 };
+
+struct findings {
+	struct finding at[FINDINGS_MAX];
+	size_t n;
+};
+
+static enum rc put_findings(struct ctl *c, void *arg)
+{
+	struct findings *f = arg;
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < f->n; i++)
+		rc = record_put_finding(c->desk.store, &f->at[i], NULL, c->err);
+	return rc;
+}
+
+static enum rc add_finding(struct ctl *c, struct findings *f, bool sensor, char *key, const char *value)
+{
+	if (f->n == FINDINGS_MAX)
+		return err_set(c->err, RC_USAGE, "more than %d findings at once", FINDINGS_MAX);
+	struct finding *x = &f->at[f->n++];
+	x->t_s = c->at_s;
+	x->subject_kind = sensor ? CARE_OF_SENSOR : CARE_OF_INSTRUMENT;
+	(void)snprintf(x->subject, sizeof x->subject, "%s", c->argv[0]);
+	return recordtext_finding(key, value, sensor, &x->kind, &x->value, c->err);
+}
+
+/* A finding has to lie in the instrument's time here and not in the future. */
+static enum rc check_time(struct ctl *c, bool sensor)
+{
+	if (c->at_s > c->now_s + 300)
+		return err_set(c->err, RC_INPUT, "a finding cannot be made in the future: check --at");
+	struct instrument x;
+	enum rc rc = sensor ? RC_OK : record_instrument(c->desk.store, c->argv[0], &x, c->err);
+	if (rc == RC_OK && !sensor && (c->at_s < x.since_s || c->at_s > x.until_s)) {
+		char since[24];
+		zone_print_day(engine_zone(c->desk.engine, NULL), x.since_s, since, sizeof since);
+		return err_set(c->err, RC_INPUT, "instrument \"%s\" is followed since %s: the finding lies outside its time: check --at",
+			x.name, since);
+	}
+	return rc;
+}
+
+enum rc ctl_finding(struct ctl *c)
+{
+	struct findings f = { .n = 0 };
+	const char *note = "";
+	enum rc rc = ctl_arguments(c, "finding INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...] [--at TIME]", 2, -1);
+	if (rc != RC_OK)
+		return rc;
+	bool sensor = settings_sensor(c->desk.set, c->argv[0]) != NULL &&
+		      record_instrument(c->desk.store, c->argv[0], &(struct instrument){ 0 }, NULL) != RC_OK;
+	rc = check_time(c, sensor);
+	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
+		char *key = c->argv[i], *value = ctl_split(key);
+		if (strcmp(key, "note") == 0 && value)
+			note = value;
+		else
+			rc = add_finding(c, &f, sensor, key, value);
+	}
+	if (rc == RC_OK && f.n == 0)
+		rc = err_set(c->err, RC_USAGE, "nothing found: write for example relief=.010in");
+	for (size_t i = 0; rc == RC_OK && i < f.n; i++)
+		rc = set_text(c, "note", note, f.at[i].text, sizeof f.at[i].text);
+	return rc == RC_OK ? in_transaction(c, put_findings, &f) : rc;
+}
+
+static enum rc remove_it(struct ctl *c, void *arg)
+{
+	(void)arg;
+	const char *what = c->argv[0], *name = c->argv[1];
+	if (strcmp(what, "client") == 0 && c->argc == 2)
+		return record_remove_client(c->desk.store, name, c->err);
+	if (strcmp(what, "instrument") == 0 && c->argc == 2)
+		return record_remove_instrument(c->desk.store, name, c->err);
+	if (strcmp(what, "finding") != 0 || c->argc != 3)
+		return err_set(c->err, RC_USAGE, "remove what? client NAME, instrument NAME, or finding SUBJECT WHAT --at TIME");
+	enum finding_kind kind = finding_by_name(c->argv[2]);
+	if (kind == FINDING_KINDS)
+		return err_set(c->err, RC_UNKNOWN, "finding \"%.40s\": no such word", c->argv[2]);
+	int subject = finding_words()[kind].of_sensor ? CARE_OF_SENSOR : CARE_OF_INSTRUMENT;
+	return record_remove_finding(c->desk.store, subject, name, c->at_s, (int)kind, c->err);
+}
+
+enum rc ctl_remove(struct ctl *c)
+{
+	enum rc rc = ctl_arguments(c, "remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", 2, 3);
+	return rc == RC_OK ? in_transaction(c, remove_it, NULL) : rc;
+}
+
+/* ---- closing items ---- */
+
+static enum rc close_it(struct ctl *c, void *arg)
+{
+	const enum item_state *how = arg;
+	int64_t number = 0;
+	if (!number_int(c->argv[0][0] == '#' ? c->argv[0] + 1 : c->argv[0], &number))
+		return err_set(c->err, RC_USAGE, "item \"%.40s\": give its number as `seasonctl agenda` shows it", c->argv[0]);
+	return agenda_close(c->desk.store, number, *how, c->at_s, c->err);
+}
+
+enum rc ctl_done(struct ctl *c)
+{
+	enum item_state how = ITEM_DONE;
+	enum rc rc = ctl_arguments(c, "done NUMBER [--at TIME]", 1, 1);
+	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
+}
+
+enum rc ctl_aside(struct ctl *c)
+{
+	enum item_state how = ITEM_PUT_ASIDE;
+	enum rc rc = ctl_arguments(c, "aside NUMBER", 1, 1);
+	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
+}
+
+/* ---- the records as text ---- */
+
+static void to_stdout(void *arg, const char *text)
+{
+	(void)arg;
+	(void)fputs(text, stdout);
+}
+
+struct applied {
+	struct faults faults;
+	size_t changed;
+};
+
+static enum rc apply(struct ctl *c, void *arg)
+{
+	struct applied *a = arg;
+	return recordtext_apply(c->desk.store, c->desk.set, c->desk.lib, engine_zone(c->desk.engine, NULL), c->now_s, c->argv[1],
+		&a->changed, &a->faults, c->err);
+}
+
+enum rc ctl_records(struct ctl *c)
+{
+	enum rc rc = ctl_arguments(c, "records export | apply FILE", 1, 2);
+	if (rc != RC_OK)
+		return rc;
+	if (strcmp(c->argv[0], "export") == 0 && c->argc == 1)
+		return recordtext_export(c->desk.store, engine_zone(c->desk.engine, NULL), to_stdout, NULL, c->err);
+	if (strcmp(c->argv[0], "apply") != 0 || c->argc != 2)
+		return err_set(c->err, RC_USAGE, "usage: seasonctl records export | apply FILE");
+	struct applied a = { .changed = 0 };
+	rc = in_transaction(c, apply, &a);
+	for (size_t i = 0; i < a.faults.n; i++)
+		(void)fprintf(stderr, "%s\n", a.faults.text[i]);
+	faults_done(&a.faults);
+	if (rc == RC_OK)
+		(void)printf("%zu record%s changed\n", a.changed, a.changed == 1 ? "" : "s");
+	return rc;
+}
