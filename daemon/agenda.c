@@ -144,11 +144,15 @@ static enum rc judge_one(struct round *r, const struct care_rule *rule, const st
 		return close_item(r, it, ITEM_DONE, settled, err);
 	if (rc == RC_OK && is_taken_over(r, rule, s))
 		return it ? close_item(r, it, ITEM_WITHDRAWN, r->at.now_s, err) : RC_OK;
-	if (rc == RC_OK && !it)
-		rc = state_last_closed(r->at.store, rule->name, (int)s->kind, s->name, &closed, err);
 	if (rc != RC_OK)
 		return rc;
-	struct care_judgement j = care_judge(rule, &m, it != NULL, closed, r->at.now_s);
+	struct care_judgement j = care_judge(rule, &m, it != NULL, TIME_NEVER, r->at.now_s);
+	if (j.verdict == CARE_OPEN) { /* only then it matters when the last one was closed */
+		rc = state_last_closed(r->at.store, rule->name, (int)s->kind, s->name, &closed, err);
+		j = care_judge(rule, &m, false, closed, r->at.now_s);
+	}
+	if (rc != RC_OK)
+		return rc;
 	switch (j.verdict) {
 	case CARE_NOTHING:
 		return RC_OK;
@@ -334,6 +338,18 @@ enum rc agenda_judge(struct store *store, const struct engine *engine, const str
 		rc = gather_visits(&r, err);
 	mem_free(r.open);
 	mem_free(r.seen);
+	if (rc == RC_OK)
+		return store_commit(store, err);
+	store_rollback(store);
+	return rc;
+}
+
+enum rc agenda_forget(struct store *store, int64_t from_s, struct err *err)
+{
+	enum rc rc = store_begin(store, err);
+	if (rc != RC_OK)
+		return rc;
+	rc = state_forget(store, from_s, err);
 	if (rc == RC_OK)
 		return store_commit(store, err);
 	store_rollback(store);

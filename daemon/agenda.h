@@ -19,6 +19,10 @@ struct agenda_news {
 MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
 	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err);
 
+/* Forgets every item and visit opened at or after from_s, and opens again what was closed since: a replay of that time
+ * tells its own story. */
+MUST_USE enum rc agenda_forget(struct store *store, int64_t from_s, struct err *err);
+
 /* Closes an open item by its number: ITEM_DONE or ITEM_PUT_ASIDE, at at_s. RC_UNKNOWN: no such open item. Inside the
  * caller's transaction. */
 MUST_USE enum rc agenda_close(struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err);

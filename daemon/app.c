@@ -14,7 +14,11 @@ enum rc app_open(struct app *app, struct err *err)
 	struct faults faults = { 0 };
 	enum rc rc = desk_read(app->settings_path, &app->desk, &faults, err);
 	log_faults(app, &faults);
-	return rc == RC_OK ? desk_open(&app->desk, app->replay ? STORE_REPLAY : STORE_WRITE, err) : rc;
+	if (rc == RC_OK)
+		rc = desk_open(&app->desk, app->replay ? STORE_REPLAY : STORE_WRITE, err);
+	if (rc == RC_OK && app->replay)
+		rc = agenda_forget(app->desk.store, clock_now_s(app->clock), err);
+	return rc;
 }
 
 void app_close(struct app *app)

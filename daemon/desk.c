@@ -2,8 +2,6 @@
 
 #include <string.h>
 
-#include "daemon/publish.h"
-
 static enum rc read_library(struct desk *d, struct faults *f)
 {
 	const char *dirs[LIBRARY_DIRS_MAX];
@@ -75,7 +73,7 @@ enum rc desk_settle(struct desk *d, int64_t now_s, const struct agenda_news *new
 	if (rc == RC_OK)
 		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, news, err);
 	if (rc == RC_OK)
-		rc = publish_all(d->store, d->engine, d->set, d->lib, now_s, &files, err);
+		rc = publish_all(d->store, d->engine, d->set, d->lib, now_s, &d->printed, &files, err);
 	if (changed)
 		*changed = files;
 	return rc;

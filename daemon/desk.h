@@ -7,6 +7,7 @@
 #include "daemon/agenda.h"
 #include "daemon/engine.h"
 #include "daemon/intake.h"
+#include "daemon/publish.h"
 
 struct desk {
 	struct settings *set;
@@ -14,6 +15,7 @@ struct desk {
 	struct store *store;
 	struct intake *intake;
 	struct engine *engine;
+	struct publish_memory printed;
 };
 
 /* Reads settings and library; every fault goes to f. RC_CONFIG when there are any. d is zeroed first. */

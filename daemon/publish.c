@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "core/mem.h"
@@ -301,12 +302,19 @@ static enum rc make_pages(struct press *p, const struct output *o, struct err *e
 	return rc;
 }
 
+enum { FILE_PATH_SIZE = PATH_SIZE + NAME_SIZE + 16 };
+
+static void file_path(const struct output *o, enum calendar_kind kind, char *path)
+{
+	(void)snprintf(path, FILE_PATH_SIZE, "%s/%s-%s.ics", o->folder, o->name,
+		kind == CALENDAR_EVENTS ? "events" : "todos");
+}
+
 static enum rc write_file(struct press *p, const struct output *o, enum calendar_kind kind,
 	const struct calendar_entry *entries, size_t *changed, struct err *err)
 {
-	char path[PATH_SIZE + NAME_SIZE + 16];
-	(void)snprintf(path, sizeof path, "%s/%s-%s.ics", o->folder, o->name,
-		kind == CALENDAR_EVENTS ? "events" : "todos");
+	char path[FILE_PATH_SIZE];
+	file_path(o, kind, path);
 	const struct calendar_head head = {
 		.title = or_name(o->title, o->name),
 		.description = "Care of stringed instruments, from the humidity round them",
@@ -339,9 +347,57 @@ static int hold_folder(const struct output *o, struct err *err)
 	return fd;
 }
 
-/* Sequence numbers are durable before the files show them. */
-static enum rc print_one(struct press *p, const struct output *o, size_t *changed, struct err *err)
+/* ---- remembering ---- */
+
+static uint64_t digest_of(const struct press *p)
 {
+	uint64_t h = 14695981039346656037U;
+	for (size_t i = 0; i < p->n_pages; i++) {
+		const struct calendar_entry *e = &p->pages[i].entry;
+		const int64_t numbers[] = { (int64_t)hash_of(&p->pages[i]), e->sequence, e->modified_s, e->created_s, e->done_s };
+		mix(&h, numbers, sizeof numbers);
+		mix(&h, e->uid, strlen(e->uid) + 1);
+	}
+	return h | 1; /* never that of a zeroed memory */
+}
+
+static void file_mark(const struct output *o, enum calendar_kind kind, int64_t *mtime_ns, int64_t *size)
+{
+	char path[FILE_PATH_SIZE];
+	struct stat st;
+	file_path(o, kind, path);
+	bool there = stat(path, &st) == 0;
+	*mtime_ns = there ? (int64_t)st.st_mtim.tv_sec * 1000000000 + st.st_mtim.tv_nsec : 0;
+	*size = there ? (int64_t)st.st_size : -1;
+}
+
+static bool is_remembered(const struct press *p, size_t output, uint64_t digest, const struct publish_memory *memory)
+{
+	if (!memory || memory->at[output].digest != digest)
+		return false;
+	for (int kind = CALENDAR_EVENTS; kind <= CALENDAR_TODOS; kind++) {
+		int64_t mtime_ns, size;
+		file_mark(&p->set->outputs[output], (enum calendar_kind)kind, &mtime_ns, &size);
+		if (mtime_ns != memory->at[output].mtime_ns[kind] || size != memory->at[output].size[kind])
+			return false;
+	}
+	return true;
+}
+
+static void remember(const struct press *p, size_t output, uint64_t digest, struct publish_memory *memory)
+{
+	if (!memory)
+		return;
+	memory->at[output].digest = digest;
+	for (int kind = CALENDAR_EVENTS; kind <= CALENDAR_TODOS; kind++)
+		file_mark(&p->set->outputs[output], (enum calendar_kind)kind, &memory->at[output].mtime_ns[kind],
+			&memory->at[output].size[kind]);
+}
+
+/* Sequence numbers are durable before the files show them. */
+static enum rc print_one(struct press *p, size_t output, struct publish_memory *memory, size_t *changed, struct err *err)
+{
+	const struct output *o = &p->set->outputs[output];
 	enum rc rc = store_begin(p->store, err);
 	if (rc != RC_OK)
 		return rc;
@@ -350,6 +406,9 @@ static enum rc print_one(struct press *p, const struct output *o, size_t *change
 		rc = store_commit(p->store, err);
 	else
 		store_rollback(p->store);
+	uint64_t digest = digest_of(p);
+	if (rc == RC_OK && is_remembered(p, output, digest, memory))
+		return RC_OK;
 	struct calendar_entry *entries = rc == RC_OK ? mem_new(p->n_pages, sizeof *entries) : NULL;
 	if (rc == RC_OK && !entries)
 		rc = err_set(err, RC_MEM, "output \"%s\": out of memory", o->name);
@@ -360,15 +419,17 @@ static enum rc print_one(struct press *p, const struct output *o, size_t *change
 	if (rc == RC_OK)
 		rc = write_file(p, o, CALENDAR_TODOS, entries, changed, err);
 	mem_free(entries);
+	if (rc == RC_OK)
+		remember(p, output, digest, memory);
 	return rc;
 }
 
-static enum rc publish_one(struct press *p, const struct output *o, size_t *changed, struct err *err)
+static enum rc publish_one(struct press *p, size_t output, struct publish_memory *memory, size_t *changed, struct err *err)
 {
-	int folder = hold_folder(o, err);
+	int folder = hold_folder(&p->set->outputs[output], err);
 	if (folder < 0)
 		return RC_IO;
-	enum rc rc = print_one(p, o, changed, err);
+	enum rc rc = print_one(p, output, memory, changed, err);
 	(void)close(folder);
 	return rc;
 }
@@ -394,13 +455,13 @@ static enum rc load(struct press *p, struct err *err)
 }
 
 enum rc publish_all(struct store *store, const struct engine *engine, const struct settings *set,
-	const struct library *lib, int64_t now_s, size_t *changed, struct err *err)
+	const struct library *lib, int64_t now_s, struct publish_memory *memory, size_t *changed, struct err *err)
 {
 	struct press p = { .store = store, .engine = engine, .set = set, .lib = lib, .now_s = now_s };
 	enum rc rc = load(&p, err);
 	*changed = 0;
 	for (size_t i = 0; p.pages && i < set->n_outputs; i++) {
-		enum rc one = publish_one(&p, &set->outputs[i], changed, err);
+		enum rc one = publish_one(&p, i, memory, changed, err);
 		rc = rc == RC_OK ? one : rc;
 	}
 	mem_free(p.items);

@@ -92,6 +92,9 @@ struct visit {
 MUST_USE enum rc state_visit_put(struct store *s, struct visit *v, struct err *err);
 MUST_USE enum rc state_visits(struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err);
 
+/* Removes items and visits opened at or after from_s and opens again those closed at or after it. */
+MUST_USE enum rc state_forget(struct store *s, int64_t from_s, struct err *err);
+
 /* ---- what each output last said of an entry ---- */
 
 struct publication {

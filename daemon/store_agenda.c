@@ -143,6 +143,25 @@ enum rc state_visits(struct store *s, int64_t closed_since_s, struct visit **out
 	return rc;
 }
 
+enum rc state_forget(struct store *s, int64_t from_s, struct err *err)
+{
+	static const char *const steps[] = {
+		"DELETE FROM item WHERE opened >= ?1",
+		"DELETE FROM visit WHERE opened >= ?1",
+		"UPDATE item SET state = 0, closed = NULL WHERE closed >= ?1",
+		"UPDATE visit SET state = 0, closed = NULL WHERE closed >= ?1",
+	};
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < sizeof steps / sizeof steps[0]; i++) {
+		sqlite3_stmt *q = store_statement(s, steps[i], err);
+		if (!q)
+			return store_fail(s, "prepare", err);
+		(void)sqlite3_bind_int64(q, 1, from_s);
+		rc = store_run(s, q, err);
+	}
+	return rc;
+}
+
 enum rc state_publication(struct store *s, const char *output, const char *uid, struct publication *p,
 	bool *found, struct err *err)
 {

@@ -80,7 +80,7 @@ static struct civil hour_at(int i)
 static void write_room(const struct house *h, const char *folder)
 {
 	FILE *f = open_file(folder, "room.csv");
-	(void)fprintf(f, "Export of device 0413\nInterval;1 h\nClock;UTC\n\nDate;Time;Humidity [%%];Temperature [\xc2\xb0"
+	(void)fprintf(f, "Export of device 0413\nInterval;1 h\nTime zone;UTC\n\nDate;Time;Humidity [%%];Temperature [\xc2\xb0"
 			 "C];Battery\n");
 	for (int i = 0; i < HOURS; i++) {
 		struct civil c = hour_at(i);
