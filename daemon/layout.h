@@ -14,7 +14,7 @@ enum layout_temp { TEMP_GUESS, TEMP_CELSIUS, TEMP_FAHRENHEIT };
 struct layout {
 	char name[32];
 	int encoding;        /* enum layout_encoding */
-	char delimiter[8];   /* "comma", "semicolon", "tab", "" */
+	char delimiter[16];  /* "comma", "semicolon", "tab", "" */
 	char decimal[8];     /* "point", "comma", "" */
 	int header_rows;     /* -1: guess */
 	char time[64];       /* column of date and time, or of the date alone */

@@ -49,7 +49,7 @@ struct output {
 	char folder[PATH_SIZE];
 	bool alarms;
 	int64_t alarm_before_s; /* before the due moment; the hour is 09:00 local */
-	int colour;             /* index into CSS3 colour words, see settings.c */
+	int colour;             /* 0: none; for settings_colour */
 	int64_t keep_done_s;    /* how long a done to-do stays in the file */
 };
 
@@ -69,7 +69,8 @@ struct settings {
 	struct layout *layouts; /* named import layouts */
 };
 
-/* Reads the whole file and reports every fault. On faults *out is NULL and the result RC_CONFIG.
+/* Paths come out absolute, or relative to the current folder when path itself is.
+ * Reads the whole file and reports every fault. On faults *out is NULL and the result RC_CONFIG.
  * settings_free releases it. */
 MUST_USE enum rc settings_load(const char *path, struct settings **out, struct faults *f);
 void settings_free(struct settings *s);
@@ -78,6 +79,9 @@ void settings_free(struct settings *s);
 const struct place *settings_place(const struct settings *s, const char *name);
 const struct sensor *settings_sensor(const struct settings *s, const char *name);
 const struct layout *settings_layout(const struct settings *s, const char *name);
+
+/* The CSS3 colour word of an output, NULL for none. */
+const char *settings_colour(int colour);
 
 /* The zone name in force for a place. */
 const char *settings_zone_of(const struct settings *s, const struct place *p);

@@ -1,0 +1,123 @@
+#include "daemon/settings_rows.h"
+
+#include "daemon/settings.h"
+
+/* Offset and size of a member, for a row. */
+#define AT(type, member) offsetof(struct type, member), sizeof(((struct type *)0)->member)
+#define ENTRY_AT(type, member) offsetof(struct type, member), sizeof(((struct type *)0)->member[0])
+#define ROWS(rows) rows, sizeof(rows) / sizeof((rows)[0])
+#define DAYS * 86400.0
+
+static const char *const unit_words[] = { "inch", "mm", NULL };
+const char *const settings_kinds[] = { "kernel", "spool", NULL };
+static const char *const kernel_words[] = { "milli", "percent", NULL };
+static const char *const encoding_words[] = { "guess", "utf-8", "utf-16", "latin-1", NULL };
+static const char *const order_words[] = { "guess", "ymd", "dmy", "mdy", NULL };
+static const char *const rh_words[] = { "guess", "percent", "fraction", NULL };
+static const char *const temp_words[] = { "guess", "celsius", "fahrenheit", NULL };
+static const char *const delimiter_words[] = { "", "comma", "semicolon", "tab", NULL };
+static const char *const decimal_words[] = { "", "point", "comma", NULL };
+
+/* CSS Color Module Level 3, section 4: RFC 7986 section 5.9 asks for these words. */
+const char *const settings_colours[SETTINGS_COLOURS + 1] = {
+	"none", "black", "blue", "brown", "coral", "crimson", "darkgreen", "firebrick", "fuchsia", "goldenrod",
+	"gray", "green", "indigo", "lime", "maroon", "navy", "olive", "orange", "purple", "red", "sienna",
+	"steelblue", "teal", "tomato", "yellow", NULL,
+};
+
+const struct field settings_root[SETTINGS_ROOT_ROWS] = {
+	{ "store", FIELD_PATH, AT(settings, store), 1, 0, NULL, "\"/var/lib/seasond/seasond.db\"", NULL,
+		"file of all readings, findings and care items" },
+	{ "zone", FIELD_TEXT, AT(settings, zone), 1, 0, NULL, NULL, NULL,
+		"time zone, as Europe/Vienna, of places and calendars that name none" },
+	{ "units", FIELD_WORD, AT(settings, units), 0, 0, NULL, "\"mm\"", unit_words,
+		"what small gaps and heights are printed in" },
+	{ "library", FIELD_PATHS, ENTRY_AT(settings, library), 1, LIBRARY_DIRS_MAX, NULL, "[\"" DATADIR "\"]", NULL,
+		"folders of species, finishes, builds and care rules; an entry of a later folder replaces one of the "
+		"same name" },
+	{ "bench", FIELD_TEXT, AT(settings, bench_name), 0, 0, NULL, "\"\"", NULL, "name of the bench, shown to people" },
+	{ "places", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "rooms and cases with air of their own" },
+	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "streams of readings, each bound to a place" },
+	{ "sources", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "how readings reach us" },
+	{ "outputs", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "calendars that are written" },
+	{ "layouts", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "named layouts of exports; every setting may be guessed" },
+};
+
+static const struct field place_rows[] = {
+	{ "name", FIELD_NAME, AT(place, name), 0, 0, NULL, NULL, NULL, "short name, used by sensors and commands" },
+	{ "title", FIELD_TEXT, AT(place, title), 0, 0, NULL, "\"\"", NULL, "name shown to people" },
+	{ "room", FIELD_NAME, AT(place, room), 0, 0, NULL, "\"\"", NULL, "of a case: the place it stands in" },
+	{ "zone", FIELD_TEXT, AT(place, zone), 0, 0, NULL, "\"\"", NULL, "time zone when it is another" },
+	/* rh_low_pct and rh_high_pct stand side by side */
+	{ "band", FIELD_PAIR, offsetof(struct place, rh_low_pct), 2 * sizeof(double), 0, 100, "% RH", "", NULL,
+		"humidity the place should keep; left out, its instruments decide" },
+};
+
+static const struct field sensor_rows[] = {
+	{ "name", FIELD_NAME, AT(sensor, name), 0, 0, NULL, NULL, NULL, "short name, used by sources and commands" },
+	{ "title", FIELD_TEXT, AT(sensor, title), 0, 0, NULL, "\"\"", NULL, "name shown to people" },
+	{ "place", FIELD_NAME, AT(sensor, place), 0, 0, NULL, NULL, NULL, "the place whose air it measures" },
+	{ "silent_after", FIELD_SPAN, AT(sensor, silent_after_s), 600, 90 DAYS, NULL, "\"1 d\"", NULL,
+		"no reading for so long calls for a look" },
+};
+
+static const struct field source_rows[] = {
+	{ "name", FIELD_NAME, AT(source, name), 0, 0, NULL, NULL, NULL, "short name, used in messages" },
+	{ "kind", FIELD_WORD, AT(source, kind), 0, 0, NULL, NULL, settings_kinds,
+		"kernel: a sensor the kernel knows; spool: a folder that files are dropped into" },
+	{ "interval", FIELD_SPAN, AT(source, interval_s), 10, 1 DAYS, NULL, "\"5 min\"", NULL,
+		"kernel: time between readings; spool: between looks besides the kernel's notices" },
+	{ "sensor", FIELD_NAME, AT(source, sensor), 0, 0, NULL, "\"\"", NULL,
+		"whose readings they are; spool: for files that name none" },
+	{ "chip", FIELD_TEXT, AT(source, chip), 0, 0, NULL, "\"\"", NULL, "kernel: text of the chip's name file" },
+	{ "label", FIELD_TEXT, AT(source, label), 0, 0, NULL, "\"\"", NULL,
+		"kernel: text of the label file, to tell two chips apart" },
+	{ "path", FIELD_PATH, AT(source, path), 0, 0, NULL, "\"\"", NULL,
+		"spool: the folder; kernel: root of the kernel's tree, /sys when left out" },
+	{ "layout", FIELD_NAME, AT(source, layout), 0, 0, NULL, "\"\"", NULL, "spool: layout of the files" },
+	{ "unit", FIELD_WORD, AT(source, unit), 0, 0, NULL, "\"milli\"", kernel_words,
+		"kernel: percent for drivers that do not give thousandths" },
+};
+
+static const struct field output_rows[] = {
+	{ "name", FIELD_NAME, AT(output, name), 0, 0, NULL, NULL, NULL, "short name and stem of the files" },
+	{ "title", FIELD_TEXT, AT(output, title), 1, 0, NULL, "\"Instrument care\"", NULL, "calendar name shown to people" },
+	{ "folder", FIELD_PATH, AT(output, folder), 1, 0, NULL, NULL, NULL, "where the calendar files go" },
+	{ "alarms", FIELD_BOOL, AT(output, alarms), 0, 0, NULL, "false", NULL, "put reminders into the calendar" },
+	{ "alarm_before", FIELD_SPAN, AT(output, alarm_before_s), 0, 30 DAYS, NULL, "\"1 d\"", NULL,
+		"how long before the due day; the reminder comes at 09:00" },
+	{ "colour", FIELD_WORD, AT(output, colour), 0, 0, NULL, "\"none\"", settings_colours, "colour of the calendar" },
+	{ "keep_done", FIELD_SPAN, AT(output, keep_done_s), 0, 3650 DAYS, NULL, "\"30 d\"", NULL,
+		"how long a job that is done stays in the file" },
+};
+
+static const struct field layout_rows[] = {
+	{ "name", FIELD_NAME, AT(layout, name), 0, 0, NULL, NULL, NULL, "short name, used by sources and imports" },
+	{ "encoding", FIELD_WORD, AT(layout, encoding), 0, 0, NULL, "\"guess\"", encoding_words, "of the text" },
+	{ "delimiter", FIELD_TEXT, AT(layout, delimiter), 0, 0, NULL, "\"\"", delimiter_words, "between columns" },
+	{ "decimal", FIELD_TEXT, AT(layout, decimal), 0, 0, NULL, "\"\"", decimal_words, "decimal sign" },
+	{ "header_rows", FIELD_INT, AT(layout, header_rows), -1, 1000, NULL, "-1", NULL,
+		"rows before the data; -1: guess" },
+	{ "time", FIELD_TEXT, AT(layout, time), 0, 0, NULL, "\"\"", NULL,
+		"column of date and time: its heading, or #1 for the first" },
+	{ "clock", FIELD_TEXT, AT(layout, clock), 0, 0, NULL, "\"\"", NULL, "column of the time of day when it stands apart" },
+	{ "format", FIELD_TEXT, AT(layout, format), 0, 0, NULL, "\"\"", NULL,
+		"of date and time: %d.%m.%Y %H:%M and so on, or serial, epoch, epoch-ms" },
+	{ "order", FIELD_WORD, AT(layout, order), 0, 0, NULL, "\"guess\"", order_words, "of dates made of digits" },
+	{ "zone", FIELD_TEXT, AT(layout, zone), 0, 0, NULL, "\"\"", NULL, "time zone or fixed offset of the times" },
+	{ "rh", FIELD_TEXT, AT(layout, rh), 0, 0, NULL, "\"\"", NULL, "column of relative humidity" },
+	{ "temp", FIELD_TEXT, AT(layout, temp), 0, 0, NULL, "\"\"", NULL, "column of temperature" },
+	{ "rh_unit", FIELD_WORD, AT(layout, rh_unit), 0, 0, NULL, "\"guess\"", rh_words, "of relative humidity" },
+	{ "temp_unit", FIELD_WORD, AT(layout, temp_unit), 0, 0, NULL, "\"guess\"", temp_words, "of temperature" },
+	{ "sensor_column", FIELD_TEXT, AT(layout, sensor_column), 0, 0, NULL, "\"\"", NULL,
+		"column whose text names the sensor" },
+	{ "sensor", FIELD_NAME, AT(layout, sensor), 0, 0, NULL, "\"\"", NULL, "the one sensor of the file" },
+};
+
+const struct schema_list settings_lists[LIST_COUNT] = {
+	[LIST_PLACES] = { "places", "place", ROWS(place_rows), sizeof(struct place), 1, PLACES_MAX },
+	[LIST_SENSORS] = { "sensors", "sensor", ROWS(sensor_rows), sizeof(struct sensor), 1, SENSORS_MAX },
+	[LIST_SOURCES] = { "sources", "source", ROWS(source_rows), sizeof(struct source), 0, SOURCES_MAX },
+	[LIST_OUTPUTS] = { "outputs", "output", ROWS(output_rows), sizeof(struct output), 0, OUTPUTS_MAX },
+	[LIST_LAYOUTS] = { "layouts", "layout", ROWS(layout_rows), sizeof(struct layout), 0, LAYOUTS_MAX },
+};
