@@ -113,17 +113,48 @@ void schema_fault(struct faults *f, const config_setting_t *group, const char *w
 			name ? name : "", name ? ": " : "", why);
 }
 
-void schema_hint(char *buf, size_t n, const char *text, const char *const *names, size_t n_names)
+bool schema_is_word(const config_setting_t *group, const char *name, const char *const *words)
 {
-	const char *near = faults_nearest(text, names, n_names);
-	if (near) {
-		(void)snprintf(buf, n, "did you mean \"%s\"?", near);
-		return;
-	}
-	(void)snprintf(buf, n, n_names ? "known are " : "there are none");
+	const config_setting_t *s = schema_member(group, name);
+	const char *text = s ? config_setting_get_string(s) : NULL;
+	while (text && *words && strcmp(*words, text) != 0)
+		words++;
+	return text && *words;
+}
+
+/* Appends at most `most` of the names that contain text (all when it is NULL); returns how many there are. */
+static size_t add_names(char *buf, size_t n, const char *text, const char *const *names, size_t n_names, size_t most)
+{
+	size_t found = 0;
 	for (size_t i = 0; i < n_names; i++) {
 		size_t len = strlen(buf);
-		(void)snprintf(buf + len, n - len, "%s%s", i ? ", " : "", names[i]);
+		if (text && !strstr(names[i], text))
+			continue;
+		if (found < most)
+			(void)snprintf(buf + len, n - len, text ? "%s\"%s\"" : "%s%s", found ? ", " : "", names[i]);
+		found++;
+	}
+	size_t len = strlen(buf);
+	if (found > most)
+		(void)snprintf(buf + len, n - len, ", ...");
+	return found;
+}
+
+enum { HINT_NEAR = 4, HINT_KNOWN = 16 };
+
+void schema_hint(char *buf, size_t n, const char *text, const char *const *names, size_t n_names)
+{
+	(void)snprintf(buf, n, "did you mean ");
+	const char *near = faults_nearest(text, names, n_names);
+	size_t len = strlen(buf);
+	if (strlen(text) > 2 && add_names(buf, n, text, names, n_names, HINT_NEAR) > 0) {
+		len = strlen(buf);
+		(void)snprintf(buf + len, n - len, "?");
+	} else if (near) {
+		(void)snprintf(buf + len, n - len, "\"%s\"?", near);
+	} else {
+		(void)snprintf(buf, n, n_names ? "known are " : "there are none");
+		(void)add_names(buf, n, NULL, names, n_names, HINT_KNOWN);
 	}
 }
 

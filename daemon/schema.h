@@ -78,7 +78,10 @@ void schema_what(char *buf, size_t n, const config_setting_t *group, const char 
 void schema_fault(struct faults *f, const config_setting_t *group, const char *what, const char *name,
 	const char *fmt, ...) PRINTF_LIKE(5, 6);
 
-/* `did you mean "x"?` or, when nothing is near, `known are a, b, c`. */
+/* Is the setting there, text, and one of the words? */
+bool schema_is_word(const config_setting_t *group, const char *name, const char *const *words);
+
+/* `did you mean "x"?` (the names that contain the text, else the nearest) or `known are a, b, c`. */
 void schema_hint(char *buf, size_t n, const char *text, const char *const *names, size_t n_names);
 
 /* A list or group of a group by name, NULL when it is not there. */

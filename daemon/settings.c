@@ -149,20 +149,11 @@ static void check_spool(const struct entry *e, size_t i)
 	}
 }
 
-static bool has_word(const config_setting_t *group, const char *setting, const char *const *words)
-{
-	const config_setting_t *s = schema_member(group, setting);
-	const char *text = s ? config_setting_get_string(s) : NULL;
-	while (text && *words && strcmp(*words, text) != 0)
-		words++;
-	return text && *words;
-}
-
 static void check_source(const struct entry *e, size_t i)
 {
 	const struct source *s = &e->settings->sources[i];
 	check_sensor_name(e, "sensor", s->sensor);
-	if (!has_word(e->group, "kind", settings_kinds))
+	if (!schema_is_word(e->group, "kind", settings_kinds))
 		return; /* a fault already */
 	switch (s->kind) {
 	case SOURCE_KERNEL:

@@ -1,0 +1,188 @@
+/* care.conf: rules read by rows; what else a rule needs depends on its kind. */
+#include "daemon/library_int.h"
+
+#include <string.h>
+
+#define DAYS * 86400.0
+
+static const char *const kind_words[] = {
+	[CARE_PRELOAD] = "preload",
+	[CARE_AFTER_DRY] = "after-dry",
+	[CARE_BEFORE_DRY] = "before-dry",
+	[CARE_RELIEF] = "relief",
+	[CARE_ACTION] = "action",
+	[CARE_FRET_END] = "fret-end",
+	[CARE_AIR_DRY] = "air-dry",
+	[CARE_AIR_DAMP] = "air-damp",
+	[CARE_CHECK] = "check",
+	[CARE_SILENT] = "silent",
+	[CARE_STRINGS] = "strings",
+	[CARE_SETTLE] = "settle",
+	[CARE_SETTLE + 1] = NULL,
+};
+
+/* Findings that can settle a job: of an instrument, then of a sensor. */
+static const char *const instrument_findings[] = { "relief", "action_bass", "action_treble", "first_fret_bass",
+	"first_fret_treble", "fret_ends", "tuner_turn", "snug", "truss_turn", "saddle", "restrung", "settled" };
+static const char *const sensor_findings[] = { "checked" };
+
+static const struct field rule_rows[] = {
+	{ "name", FIELD_NAME, AT(care_rule, name), 0, 0, NULL, NULL, NULL, "short name" },
+	{ "kind", FIELD_WORD, AT(care_rule, kind), 0, 0, NULL, NULL, kind_words, "what is watched" },
+	{ "title", FIELD_TEXT, AT(care_rule, title), 1, 0, NULL, NULL, NULL, "what to do, in a few words" },
+	{ "advice", FIELD_TEXT, AT(care_rule, advice), 1, 0, NULL, NULL, NULL, "how" },
+	{ "caution", FIELD_TEXT, AT(care_rule, caution), 0, 0, NULL, "\"\"", NULL, "what can go wrong, who to ask" },
+	{ "open", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "beyond it the job is called for" },
+	{ "close", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "inside it the job is taken back" },
+	{ "pressing", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "beyond it the job is pressing" },
+	{ "every", FIELD_SPAN, AT(care_rule, every_s), 3600, 3650 DAYS, NULL, "", NULL, "check, settle: how long after" },
+	{ "lead", FIELD_SPAN, AT(care_rule, lead_s), 0, 365 DAYS, NULL, "0", NULL,
+		"levels: to the earliest sensible day; dates: how long before its day it is shown" },
+	{ "window", FIELD_SPAN, AT(care_rule, window_s), 0, 365 DAYS, NULL, NULL, NULL, "from there to the latest day" },
+	{ "rest", FIELD_SPAN, AT(care_rule, rest_s), 0, 3650 DAYS, NULL, "0", NULL, "after it was done or put aside" },
+	{ "settled_by", FIELD_NAMES, offsetof(struct care_rule, settled_by), CARE_NAME, 0, CARE_SETTLERS, NULL, "[]", NULL,
+		"findings that close it" },
+	{ "visit", FIELD_BOOL, AT(care_rule, visit), 0, 0, NULL, "false", NULL,
+		"may join the other jobs of the same client" },
+};
+
+static const struct schema_list rule_list = { "rules", "rule", ROWS(rule_rows), sizeof(struct care_rule), 0,
+	LIBRARY_MAX };
+
+/* Levels in the unit of the kind. */
+static const struct field preload_rows[] = {
+	{ "open", FIELD_REAL, AT(care_rule, open), 0, 1, "of full preload", NULL, NULL, "" },
+	{ "close", FIELD_REAL, AT(care_rule, close), 0, 1, "of full preload", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, AT(care_rule, pressing), 0, 1, "of full preload", NULL, NULL, "" },
+};
+static const struct field length_rows[] = {
+	{ "open", FIELD_LENGTH, AT(care_rule, open), 0, 0.01, NULL, NULL, NULL, "" },
+	{ "close", FIELD_LENGTH, AT(care_rule, close), 0, 0.01, NULL, NULL, NULL, "" },
+	{ "pressing", FIELD_LENGTH, AT(care_rule, pressing), 0, 0.01, NULL, NULL, NULL, "" },
+};
+/* Points of humidity outside the band; below zero is inside. */
+static const struct field air_rows[] = {
+	{ "open", FIELD_REAL, AT(care_rule, open), -20, 50, "% RH", NULL, NULL, "" },
+	{ "close", FIELD_REAL, AT(care_rule, close), -20, 50, "% RH", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, AT(care_rule, pressing), -20, 50, "% RH", NULL, NULL, "" },
+};
+enum { LEVELS = 3 };
+
+static const struct field *levels_of(enum care_kind kind)
+{
+	switch (kind) {
+	case CARE_PRELOAD:
+	case CARE_AFTER_DRY:
+		return preload_rows;
+	case CARE_RELIEF:
+	case CARE_ACTION:
+	case CARE_FRET_END:
+		return length_rows;
+	case CARE_AIR_DRY:
+	case CARE_AIR_DAMP:
+		return air_rows;
+	case CARE_BEFORE_DRY:
+	case CARE_CHECK:
+	case CARE_SILENT:
+	case CARE_STRINGS:
+	case CARE_SETTLE:
+		return NULL;
+	}
+	return NULL;
+}
+
+/* One rule while it is checked. */
+struct check {
+	const config_setting_t *group;
+	char what[80];
+	struct faults *faults;
+};
+
+static void fault(const struct check *c, const char *setting, const char *why)
+{
+	schema_fault(c->faults, c->group, c->what, setting, "%s", why);
+}
+
+/* Preload is healthy when high, everything else when low. */
+static void read_levels(const struct check *c, const struct field *rows, struct care_rule *rule)
+{
+	size_t before = c->faults->n + c->faults->beyond;
+	for (size_t i = 0; i < LEVELS; i++)
+		schema_read_one(c->group, &rows[i], rule, c->what, c->faults);
+	if (c->faults->n + c->faults->beyond > before)
+		return;
+	bool high = rows == preload_rows;
+	double sign = high ? -1 : 1;
+	if (sign * rule->close >= sign * rule->open)
+		fault(c, "close", high ? "not above open: nearer to healthy" : "not below open: nearer to healthy");
+	if (sign * rule->pressing <= sign * rule->open)
+		fault(c, "pressing", high ? "not below open: further from healthy" : "not above open: further from healthy");
+}
+
+static void forbid_levels(const struct check *c)
+{
+	for (size_t i = 0; i < LEVELS; i++)
+		if (schema_member(c->group, preload_rows[i].name))
+			fault(c, preload_rows[i].name, "rules of this kind have no levels: leave it out");
+}
+
+static void check_every(const struct check *c, const struct care_rule *rule)
+{
+	bool needed = rule->kind == CARE_CHECK || rule->kind == CARE_SETTLE;
+	bool given = schema_member(c->group, "every");
+	if (needed && !given)
+		fault(c, "every", "missing: a time, such as \"365 d\"");
+	else if (!needed && given)
+		fault(c, "every", "only rules of kind check and settle have it: leave it out");
+}
+
+static bool is_among(const char *word, const char *const *words, size_t n)
+{
+	size_t i = 0;
+	while (i < n && strcmp(words[i], word) != 0)
+		i++;
+	return i < n;
+}
+
+static void check_settlers(const struct check *c, const struct care_rule *rule)
+{
+	enum care_kind kind = (enum care_kind)rule->kind;
+	bool air = kind == CARE_AIR_DRY || kind == CARE_AIR_DAMP;
+	bool sensor = kind == CARE_CHECK || kind == CARE_SILENT;
+	const char *const *words = sensor ? sensor_findings : instrument_findings;
+	size_t n = air ? 0 : sensor ? sizeof sensor_findings / sizeof *words : sizeof instrument_findings / sizeof *words;
+	if (!rule->settled_by[0][0] && !air && kind != CARE_SILENT)
+		fault(c, "settled_by", "missing: findings that close the job");
+	for (size_t i = 0; i < CARE_SETTLERS && rule->settled_by[i][0]; i++) {
+		char hint[300];
+		if (is_among(rule->settled_by[i], words, n))
+			continue;
+		schema_hint(hint, sizeof hint, rule->settled_by[i], words, n);
+		schema_fault(c->faults, c->group, c->what, "settled_by", "\"%s\" is no finding for this kind: %s",
+			rule->settled_by[i], hint);
+	}
+}
+
+static void check_rule(const struct check *c, struct care_rule *rule)
+{
+	const struct field *levels = levels_of((enum care_kind)rule->kind);
+	if (levels)
+		read_levels(c, levels, rule);
+	else
+		forbid_levels(c);
+	check_every(c, rule);
+	check_settlers(c, rule);
+}
+
+size_t library_read_rules(const config_setting_t *root, void **rules, struct faults *f)
+{
+	size_t n = schema_read_list(root, &rule_list, rules, f);
+	for (size_t i = 0; i < n; i++) {
+		struct check c = { .faults = f };
+		c.group = config_setting_get_elem(schema_member(root, rule_list.name), (unsigned)i);
+		schema_what(c.what, sizeof c.what, c.group, rule_list.noun);
+		if (config_setting_is_group(c.group) && schema_is_word(c.group, "kind", kind_words))
+			check_rule(&c, &((struct care_rule *)*rules)[i]);
+	}
+	return n;
+}
