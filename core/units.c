@@ -61,7 +61,8 @@ static const char *take_amount(const char *p, struct amount *a)
 		a->fraction = false;
 		struct amount part;
 		bool whole = strspn(p, "0123456789") == (size_t)(end - p);
-		const char *more = whole && *end == ' ' ? take_ratio(skip_blanks(end), &part) : NULL;
+		const char *more =
+			whole && *end == ' ' ? take_ratio(skip_blanks(end), &part) : NULL;
 		if (more) {
 			a->value += part.value;
 			a->fraction = true;
@@ -85,9 +86,15 @@ bool units_length(const char *text, double *m)
 		const char *word;
 		double metre;
 	} units[] = {
-		{ "in", METRE_PER_INCH },     { "\"", METRE_PER_INCH }, { "inch", METRE_PER_INCH },
-		{ "inches", METRE_PER_INCH }, { "thou", METRE_PER_THOU }, { "mm", 1e-3 },
-		{ "cm", 1e-2 },               { "m", 1 },               { "um", 1e-6 },
+		{ "in", METRE_PER_INCH },
+		{ "\"", METRE_PER_INCH },
+		{ "inch", METRE_PER_INCH },
+		{ "inches", METRE_PER_INCH },
+		{ "thou", METRE_PER_THOU },
+		{ "mm", 1e-3 },
+		{ "cm", 1e-2 },
+		{ "m", 1 },
+		{ "um", 1e-6 },
 	};
 	struct amount a;
 	const char *p = take_amount(skip_blanks(text), &a);
@@ -146,8 +153,22 @@ void units_print_turns(char *buf, size_t n, double turns)
 {
 	/* parts of a turn a hand can follow; the last one carries into the next whole turn */
 	static const int parts[][2] = {
-		{ 0, 1 }, { 1, 24 }, { 1, 16 }, { 1, 12 }, { 1, 8 }, { 1, 6 }, { 1, 4 }, { 1, 3 },
-		{ 3, 8 }, { 1, 2 },  { 5, 8 },  { 2, 3 },  { 3, 4 }, { 5, 6 }, { 7, 8 }, { 1, 1 },
+		{ 0, 1 },
+		{ 1, 24 },
+		{ 1, 16 },
+		{ 1, 12 },
+		{ 1, 8 },
+		{ 1, 6 },
+		{ 1, 4 },
+		{ 1, 3 },
+		{ 3, 8 },
+		{ 1, 2 },
+		{ 5, 8 },
+		{ 2, 3 },
+		{ 3, 4 },
+		{ 5, 6 },
+		{ 7, 8 },
+		{ 1, 1 },
 	};
 	size_t last = sizeof parts / sizeof parts[0] - 1;
 	double size = fabs(turns);

@@ -16,7 +16,7 @@ struct layout {
 	int encoding;        /* enum layout_encoding */
 	char delimiter[16];  /* "comma", "semicolon", "tab", "" */
 	char decimal[8];     /* "point", "comma", "" */
-	int header_rows;     /* -1: guess */
+	int header_rows;     /* 0, -1: guess */
 	char time[64];       /* column of date and time, or of the date alone */
 	char clock[64];      /* column of the time of day when it stands apart */
 	char format[48];     /* strptime-like, or "serial", "epoch", "epoch-ms"; "": guess */

@@ -8,11 +8,11 @@
 #include "core/mem.h"
 
 #define ZONEINFO "/usr/share/zoneinfo/"
-#define FIRST_S INT64_C(0)             /* 1970-01-01 */
-#define LAST_S INT64_C(4102444800)     /* 2100-01-01 */
-#define PROBE_S (5 * DAY_S)            /* shorter than any stretch of one offset since 1970 */
-#define OFFSET_MAX_S (14 * 3600)       /* Pacific/Kiritimati */
-#define REACH_S (26 * HOUR_S)          /* a wall clock is never further than this from UTC */
+#define FIRST_S INT64_C(0) /* 1970-01-01 */
+#define LAST_S INT64_C(4102444800) /* 2100-01-01 */
+#define PROBE_S (5 * DAY_S) /* shorter than any stretch of one offset since 1970 */
+#define OFFSET_MAX_S (14 * 3600) /* Pacific/Kiritimati */
+#define REACH_S (26 * HOUR_S) /* a wall clock is never further than this from UTC */
 
 enum { NAME_MAX_BYTES = 48, TRANSITIONS_MAX = 2000 };
 
@@ -71,8 +71,8 @@ static bool fixed_offset(const char *name, int32_t *out)
 	return read_offset(name + (prefix ? 3 : 0), out);
 }
 
-/* Does the system know the zone? The C library takes UTC for unknown names without a word. `right/` zones
- * count leap seconds, which no export does. */
+/* Does the system know the zone? The C library takes UTC for unknown names without a word. `right/`
+ * zones count leap seconds, which no export does. */
 static bool zone_file(const char *name, char *path, size_t n)
 {
 	if (!*name || *name == '/' || strstr(name, "..") || strncmp(name, "right/", 6) == 0)
@@ -164,7 +164,8 @@ enum rc zone_new(const char *name, struct zone **out, struct err *err)
 	bool fixed = fixed_offset(name, &offset_s);
 	if (!fixed && (strlen(name) >= NAME_MAX_BYTES || !zone_file(name, path, sizeof path)))
 		return err_set(err, RC_UNKNOWN,
-			"time zone: \"%.60s\" is not known here (a name such as Europe/Berlin, UTC, or an "
+			"time zone: \"%.60s\" is not known here (a name such as Europe/Berlin, "
+			"UTC, or an "
 			"offset such as +02:00)",
 			name);
 	struct zone *z = mem_new(1, sizeof *z);
@@ -276,5 +277,6 @@ void zone_print_day(const struct zone *z, int64_t utc_s, char *buf, size_t n)
 void zone_print_minute(const struct zone *z, int64_t utc_s, char *buf, size_t n)
 {
 	struct civil c = civil_at(utc_s + zone_offset_s(z, utc_s));
-	(void)snprintf(buf, n, "%04d-%02d-%02d %02d:%02d", c.year, c.month, c.day, c.hour, c.minute);
+	(void)snprintf(
+		buf, n, "%04d-%02d-%02d %02d:%02d", c.year, c.month, c.day, c.hour, c.minute);
 }

@@ -13,8 +13,8 @@
 
 struct zone;
 
-/* name: IANA (`Europe/Berlin`), `UTC`, `Z`, or a fixed offset of at most 14 h: `+02:00`, `-0330`, `+2`,
- * `UTC+2`, `GMT+01:00` (plus is east). Unknown: RC_UNKNOWN. zone_free releases it. */
+/* name: IANA (`Europe/Berlin`), `UTC`, `Z`, or a fixed offset of at most 14 h: `+02:00`, `-0330`,
+ * `+2`, `UTC+2`, `GMT+01:00` (plus is east). Unknown: RC_UNKNOWN. zone_free releases it. */
 MUST_USE enum rc zone_new(const char *name, struct zone **out, struct err *err);
 void zone_free(struct zone *z);
 
@@ -26,8 +26,8 @@ int32_t zone_offset_s(const struct zone *z, int64_t utc_s);
 /* What a wall-clock reading (civil seconds without zone) can mean. */
 enum zone_fit {
 	ZONE_UNIQUE, /* one instant: first */
-	ZONE_TWICE,  /* the clock showed it twice: first and second */
-	ZONE_GAP     /* the clock never showed it: first is the instant by the offset before the gap */
+	ZONE_TWICE, /* the clock showed it twice: first and second */
+	ZONE_GAP /* the clock never showed it: first is the instant by the offset before the gap */
 };
 struct zone_instants {
 	enum zone_fit fit;
@@ -35,9 +35,9 @@ struct zone_instants {
 };
 struct zone_instants zone_from_wall(const struct zone *z, int64_t wall_s);
 
-/* A stretch of wall-clock readings from_s <= wall < to_s that all mean one instant: wall - offset_s.
- * Empty (from_s == to_s) when wall_s itself is shown twice or never. For callers with many readings in
- * a row. */
+/* A stretch of wall-clock readings from_s <= wall < to_s that all mean one instant: wall -
+ * offset_s. Empty (from_s == to_s) when wall_s itself is shown twice or never. For callers with
+ * many readings in a row. */
 struct zone_stretch {
 	int64_t from_s, to_s;
 	int32_t offset_s;

@@ -47,9 +47,9 @@ static void doubtful_lengths_are_refused_and_leave_the_result_alone(void **state
 {
 	(void)state;
 	static const char *const rows[] = { "", " ", ".25", "0.25", "10", "4-5/64", "4 1/2/64",
-		"4 1/2/64 in", "1/0", "1/0 in", "1/-2", "6/", "/64", "6 / 64", "6/64 mmm", "6/64 in in",
-		"mm", "0x10 mm", "1e3 mm", "nan mm", "inf in", "0,25 mm", "1.5 1/2 in", "--1 mm",
-		"1..2 mm", "1/2.5 in", "10 thousand", "1/64 in 2", "6:64",
+		"4 1/2/64 in", "1/0", "1/0 in", "1/-2", "6/", "/64", "6 / 64", "6/64 mmm",
+		"6/64 in in", "mm", "0x10 mm", "1e3 mm", "nan mm", "inf in", "0,25 mm",
+		"1.5 1/2 in", "--1 mm", "1..2 mm", "1/2.5 in", "10 thousand", "1/64 in 2", "6:64",
 		"1111111111111111111111111111 mm" };
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		double m = 7;
@@ -66,9 +66,14 @@ static void turns_are_read_with_or_without_the_word(void **state)
 		const char *text;
 		double want;
 	} rows[] = {
-		{ "1/6", 1.0 / 6 },      { "0.25", 0.25 },     { "-1/8", -0.125 },
-		{ "1/4 turn", 0.25 },    { "2 turns", 2 },     { "1 1/4 turns", 1.25 },
-		{ "-1 1/2 turn", -1.5 }, { " 1/12turn ", 1.0 / 12 },
+		{ "1/6", 1.0 / 6 },
+		{ "0.25", 0.25 },
+		{ "-1/8", -0.125 },
+		{ "1/4 turn", 0.25 },
+		{ "2 turns", 2 },
+		{ "1 1/4 turns", 1.25 },
+		{ "-1 1/2 turn", -1.5 },
+		{ " 1/12turn ", 1.0 / 12 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		double t = 7;

@@ -58,9 +58,18 @@ static void fixed_offsets_are_read_in_every_spelling(void **state)
 		const char *name;
 		int want_s;
 	} rows[] = {
-		{ "UTC", 0 },        { "Z", 0 },          { "GMT", 0 },         { "+02:00", 7200 },
-		{ "-0330", -12600 }, { "+2", 7200 },      { "-05", -18000 },    { "UTC+2", 7200 },
-		{ "GMT+01:00", 3600 }, { "UTC-0930", -34200 }, { "+14:00", 50400 }, { "Etc/GMT+5", -18000 },
+		{ "UTC", 0 },
+		{ "Z", 0 },
+		{ "GMT", 0 },
+		{ "+02:00", 7200 },
+		{ "-0330", -12600 },
+		{ "+2", 7200 },
+		{ "-05", -18000 },
+		{ "UTC+2", 7200 },
+		{ "GMT+01:00", 3600 },
+		{ "UTC-0930", -34200 },
+		{ "+14:00", 50400 },
+		{ "Etc/GMT+5", -18000 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		struct zone *z = zone(rows[i].name);
@@ -73,8 +82,9 @@ static void unknown_names_are_refused(void **state)
 {
 	(void)state;
 	static const char *const rows[] = { "", "Europe/Berln", "../zoneinfo/Europe/Berlin",
-		"/usr/share/zoneinfo/Europe/Berlin", "Europe", "tzdata.zi", "zone.tab", "+15:00", "+2:5",
-		"UTC+", "+123", "+02:60", "UTC+2x", "right/Europe/Berlin", "Europe/../Europe/Berlin", "CEST",
+		"/usr/share/zoneinfo/Europe/Berlin", "Europe", "tzdata.zi", "zone.tab", "+15:00",
+		"+2:5", "UTC+", "+123", "+02:60", "UTC+2x", "right/Europe/Berlin",
+		"Europe/../Europe/Berlin", "CEST",
 		"Europe/Berlin/Europe/Berlin/Europe/Berlin/Europe/Berlin", "MEZ-1MESZ" };
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		struct zone *z = NULL;
@@ -150,7 +160,8 @@ static void days_begin_at_the_first_instant_even_in_a_gap(void **state)
 
 static const char *const twelve[] = { "Europe/Berlin", "Europe/London", "Europe/Dublin",
 	"America/New_York", "America/Santiago", "America/St_Johns", "Africa/Casablanca",
-	"Australia/Lord_Howe", "Australia/Sydney", "Pacific/Auckland", "Asia/Tehran", "Asia/Kathmandu" };
+	"Australia/Lord_Howe", "Australia/Sydney", "Pacific/Auckland", "Asia/Tehran",
+	"Asia/Kathmandu" };
 
 /* The definition: a reading means every instant whose clock shows it. */
 static void check_by_definition(const struct zone *z, int64_t wall)
