@@ -11,7 +11,11 @@
 #include "daemon/splice.h"
 
 const struct field_span field_spans[] = {
-	{ "y", 365 * 86400.0 }, { "d", 86400 }, { "h", 3600 }, { "min", 60 }, { "s", 1 },
+	{ "y", 365 * 86400.0 },
+	{ "d", 86400 },
+	{ "h", 3600 },
+	{ "min", 60 },
+	{ "s", 1 },
 };
 
 const char field_too_small[] = "too small";
@@ -128,7 +132,8 @@ static const char *name_fault(const char *text)
 	if (!islower((unsigned char)text[0]) && !isdigit((unsigned char)text[0]))
 		return "no short name";
 	for (const char *p = text; *p; p++)
-		if (!islower((unsigned char)*p) && !isdigit((unsigned char)*p) && *p != '-' && *p != '_')
+		if (!islower((unsigned char)*p) && !isdigit((unsigned char)*p) && *p != '-' &&
+			*p != '_')
 			return "no short name";
 	return NULL;
 }

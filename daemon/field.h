@@ -1,4 +1,5 @@
-/* One libconfig value by its schema row: read into the target, and both said in words. Used by schema.c. */
+/* One libconfig value by its schema row: read into the target, and both said in words. Used by
+ * schema.c. */
 #ifndef DAEMON_FIELD_H
 #define DAEMON_FIELD_H
 
@@ -14,7 +15,8 @@ struct field_span {
 };
 extern const struct field_span field_spans[FIELD_SPANS];
 
-/* What went wrong with a value: why is NULL when all is well, at is the value or the entry of a list. */
+/* What went wrong with a value: why is NULL when all is well, at is the value or the entry of a
+ * list. */
 struct field_fault {
 	const char *why;
 	const config_setting_t *at;

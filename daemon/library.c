@@ -14,23 +14,31 @@ enum { PATH_BYTES = 600 };
 
 /* Moduli are read in GPa and scaled afterwards. */
 static const struct field wood_rows[] = {
-	{ "name", FIELD_NAME, AT(wood, species.name), 0, 0, NULL, NULL, NULL, "short name, used by builds" },
-	{ "title", FIELD_TEXT, AT(wood, title), 1, 0, NULL, NULL, NULL, "name for people" },
-	{ "specific_gravity", FIELD_REAL, AT(wood, species.specific_gravity), 0.1, 1.3, NULL, NULL, NULL, "at 12 % MC" },
-	{ "c_r", FIELD_REAL, AT(wood, species.c_r_per_pct), 0, 0.01, NULL, NULL, NULL,
+	{ "name", FIELD_NAME, FIELD_AT(wood, species.name), 0, 0, NULL, NULL, NULL,
+		"short name, used by builds" },
+	{ "title", FIELD_TEXT, FIELD_AT(wood, title), 1, 0, NULL, NULL, NULL, "name for people" },
+	{ "specific_gravity", FIELD_REAL, FIELD_AT(wood, species.specific_gravity), 0.1, 1.3, NULL,
+		NULL, NULL, "at 12 % MC" },
+	{ "c_r", FIELD_REAL, FIELD_AT(wood, species.c_r_per_pct), 0, 0.01, NULL, NULL, NULL,
 		"radial swelling, fraction per 1 % MC" },
-	{ "c_t", FIELD_REAL, AT(wood, species.c_t_per_pct), 0, 0.01, NULL, NULL, NULL, "tangential swelling" },
-	{ "c_l", FIELD_REAL, AT(wood, species.c_l_per_pct), 0, 0.002, NULL, NULL, NULL, "swelling along the grain" },
-	{ "e_l", FIELD_REAL, AT(wood, species.e_l_pa), 0.5, 60, "GPa", NULL, NULL, "modulus along the grain" },
-	{ "e_r", FIELD_REAL, AT(wood, species.e_r_pa), 0.02, 10, "GPa", NULL, NULL, "radial modulus" },
-	{ "e_t", FIELD_REAL, AT(wood, species.e_t_pa), 0.02, 10, "GPa", NULL, NULL, "tangential modulus" },
-	{ "shrinkage_r", FIELD_REAL, AT(wood, shrinkage_r_pct), 0.5, 15, "%", "", NULL,
+	{ "c_t", FIELD_REAL, FIELD_AT(wood, species.c_t_per_pct), 0, 0.01, NULL, NULL, NULL,
+		"tangential swelling" },
+	{ "c_l", FIELD_REAL, FIELD_AT(wood, species.c_l_per_pct), 0, 0.002, NULL, NULL, NULL,
+		"swelling along the grain" },
+	{ "e_l", FIELD_REAL, FIELD_AT(wood, species.e_l_pa), 0.5, 60, "GPa", NULL, NULL,
+		"modulus along the grain" },
+	{ "e_r", FIELD_REAL, FIELD_AT(wood, species.e_r_pa), 0.02, 10, "GPa", NULL, NULL,
+		"radial modulus" },
+	{ "e_t", FIELD_REAL, FIELD_AT(wood, species.e_t_pa), 0.02, 10, "GPa", NULL, NULL,
+		"tangential modulus" },
+	{ "shrinkage_r", FIELD_REAL, FIELD_AT(wood, shrinkage_r_pct), 0.5, 15, "%", "", NULL,
 		"radial shrinkage, green to oven-dry, when c_r comes from it" },
-	{ "shrinkage_t", FIELD_REAL, AT(wood, shrinkage_t_pct), 0.5, 20, "%", "", NULL,
+	{ "shrinkage_t", FIELD_REAL, FIELD_AT(wood, shrinkage_t_pct), 0.5, 20, "%", "", NULL,
 		"tangential shrinkage likewise" },
-	{ "shrinkage_start", FIELD_REAL, AT(wood, start_pct), 15, 40, "% MC", "30", NULL,
+	{ "shrinkage_start", FIELD_REAL, FIELD_AT(wood, start_pct), 15, 40, "% MC", "30", NULL,
 		"moisture at which shrinkage begins" },
-	{ "source", FIELD_TEXT, AT(wood, source), 1, 0, NULL, NULL, NULL, "what each value rests on" },
+	{ "source", FIELD_TEXT, FIELD_AT(wood, source), 1, 0, NULL, NULL, NULL,
+		"what each value rests on" },
 };
 
 struct coat {
@@ -39,23 +47,26 @@ struct coat {
 };
 
 static const struct field coat_rows[] = {
-	{ "name", FIELD_NAME, AT(coat, finish.name), 0, 0, NULL, NULL, NULL, "short name, used by builds" },
-	{ "resistance", FIELD_REAL, AT(coat, finish.resistance_s_m), 0, MOISTURE_SEALED, "s/m", NULL, NULL,
+	{ "name", FIELD_NAME, FIELD_AT(coat, finish.name), 0, 0, NULL, NULL, NULL,
+		"short name, used by builds" },
+	{ "resistance", FIELD_REAL, FIELD_AT(coat, finish.resistance_s_m), 0, MOISTURE_SEALED,
+		"s/m", NULL, NULL,
 		"to vapour, in series with the air film; 1e30 lets nothing through" },
-	{ "source", FIELD_TEXT, AT(coat, source), 1, 0, NULL, NULL, NULL, "what the value rests on" },
+	{ "source", FIELD_TEXT, FIELD_AT(coat, source), 1, 0, NULL, NULL, NULL,
+		"what the value rests on" },
 };
 
-static const struct schema_list wood_list = { "species", "species", ROWS(wood_rows), sizeof(struct wood), 0,
-	LIBRARY_MAX };
-static const struct schema_list coat_list = { "finishes", "finish", ROWS(coat_rows), sizeof(struct coat), 0,
-	LIBRARY_MAX };
+static const struct schema_list wood_list = { "species", "species", FIELD_ROWS(wood_rows),
+	sizeof(struct wood), 0, LIBRARY_MAX };
+static const struct schema_list coat_list = { "finishes", "finish", FIELD_ROWS(coat_rows),
+	sizeof(struct coat), 0, LIBRARY_MAX };
 
 /* One loading. */
 struct load {
 	struct library *lib;
 	struct faults *faults;
 	const char *dir;
-	bool first;                  /* folder: its files must be there */
+	bool first; /* folder: its files must be there */
 	bool from_here[LIBRARY_MAX]; /* builds[i] comes from this folder */
 };
 
@@ -67,8 +78,9 @@ void *library_find(void *entries, size_t n, size_t size, const char *name)
 	return NULL;
 }
 
-void library_no_such(struct faults *f, const config_setting_t *group, const char *what, const char *setting,
-	const char *noun, const char *text, const void *entries, size_t n, size_t size)
+void library_no_such(struct faults *f, const config_setting_t *group, const char *what,
+	const char *setting, const char *noun, const char *text, const void *entries, size_t n,
+	size_t size)
 {
 	const char *names[LIBRARY_MAX];
 	char hint[400];
@@ -78,8 +90,8 @@ void library_no_such(struct faults *f, const config_setting_t *group, const char
 	schema_fault(f, group, what, setting, "no such %s: %s", noun, hint);
 }
 
-/* Puts one entry over that of the same name, or behind the others. Returns its index, LIBRARY_MAX when there
- * is no room. */
+/* Puts one entry over that of the same name, or behind the others. Returns its index,
+ * LIBRARY_MAX when there is no room. */
 static size_t put(void **entries, size_t *n, size_t size, const void *entry)
 {
 	char *old = library_find(*entries, *n, size, entry);
@@ -122,7 +134,8 @@ static void take_finishes(struct load *ld, const config_setting_t *root)
 	size_t n = schema_read_list(root, &coat_list, &list, ld->faults);
 	const struct coat *coats = list;
 	for (size_t i = 0; i < n; i++)
-		if (put(&all, &ld->lib->n_finishes, sizeof coats[i].finish, &coats[i].finish) == LIBRARY_MAX)
+		if (put(&all, &ld->lib->n_finishes, sizeof coats[i].finish, &coats[i].finish) ==
+			LIBRARY_MAX)
 			no_room(ld, "finishes");
 	ld->lib->finishes = all;
 	mem_free(list);
@@ -147,7 +160,8 @@ static void take_build(struct load *ld, const config_setting_t *root)
 	library_read_build(ld->lib, root, false, &b, ld->faults);
 	const struct build *old = library_build(ld->lib, b.name);
 	if (old && b.name[0] && ld->from_here[old - ld->lib->builds])
-		schema_fault(ld->faults, root, "", "name", "another build of this folder has it: a name of its own");
+		schema_fault(ld->faults, root, "", "name",
+			"another build of this folder has it: a name of its own");
 	size_t at = put(&all, &ld->lib->n_builds, sizeof b, &b);
 	if (at == LIBRARY_MAX)
 		no_room(ld, "builds");
@@ -156,15 +170,16 @@ static void take_build(struct load *ld, const config_setting_t *root)
 	ld->lib->builds = all;
 }
 
-/* Reads dir/name, which only the first folder has to have. only: the one setting at its top, NULL: the taker
- * looks itself. */
+/* Reads dir/name, which only the first folder has to have. only: the one setting at its top,
+ * NULL: the taker looks itself. */
 static void take_file(struct load *ld, const char *name, const char *only,
 	void (*take)(struct load *, const config_setting_t *))
 {
 	const struct field known = { .name = only, .type = FIELD_OTHER };
 	char path[PATH_BYTES];
 	if (snprintf(path, sizeof path, "%s/%s", ld->dir, name) >= PATH_BYTES) {
-		faults_add(ld->faults, ld->dir, 0, "path too long: at most %d bytes", PATH_BYTES - 1);
+		faults_add(
+			ld->faults, ld->dir, 0, "path too long: at most %d bytes", PATH_BYTES - 1);
 		return;
 	}
 	config_t cfg;
@@ -228,7 +243,8 @@ enum rc library_load(const char *const *dirs, size_t n, struct library **out, st
 	if (!ld || !lib) {
 		faults_add(f, NULL, 0, "library: out of memory");
 	} else if (n == 0 || access(dirs[0], R_OK) != 0) {
-		faults_add(f, n ? dirs[0] : "library", 0, "no such folder: the folder of species.conf");
+		faults_add(f, n ? dirs[0] : "library", 0,
+			"no such folder: the folder of species.conf");
 	} else {
 		ld->lib = lib;
 		ld->faults = f;
@@ -274,8 +290,8 @@ const struct care_rule *library_rule(const struct library *l, const char *name)
 	return library_find(l->rules, l->n_rules, sizeof *l->rules, name);
 }
 
-enum rc library_override(const struct library *l, const struct build *base, const char *text, const char *what,
-	struct build *out, struct faults *f)
+enum rc library_override(const struct library *l, const struct build *base, const char *text,
+	const char *what, struct build *out, struct faults *f)
 {
 	size_t before = f->n + f->beyond;
 	struct build b = *base;

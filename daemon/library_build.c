@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#define YEARS * 31536000.0
+#define YEAR_S 31536000.0
 
 static const char *const role_words[] = {
 	[MEMBER_TOP] = "top",
@@ -37,30 +37,37 @@ struct draft {
 /* An owner's lines have all but the first two. */
 enum { ROWS_OF_FILE_ONLY = 2 };
 static const struct field build_rows[] = {
-	{ "name", FIELD_NAME, AT(draft, build.name), 0, 0, NULL, NULL, NULL, "short name, used by instruments" },
-	{ "title", FIELD_TEXT, AT(draft, build.title), 1, 0, NULL, NULL, NULL, "name for people" },
+	{ "name", FIELD_NAME, FIELD_AT(draft, build.name), 0, 0, NULL, NULL, NULL,
+		"short name, used by instruments" },
+	{ "title", FIELD_TEXT, FIELD_AT(draft, build.title), 1, 0, NULL, NULL, NULL,
+		"name for people" },
 	/* rh_low_pct and rh_high_pct stand side by side */
-	{ "band", FIELD_PAIR, offsetof(struct draft, build.rh_low_pct), 2 * sizeof(double), 0, 100, "% RH", NULL, NULL,
-		"humidity it wants" },
-	{ "scale", FIELD_LENGTH, AT(draft, build.scale_m), 0.2, 1.5, NULL, NULL, NULL, "string length" },
-	{ "relief_span", FIELD_LENGTH, AT(draft, build.relief_span_m), 0.05, 1.2, NULL, NULL, NULL,
-		"over which relief is measured: fret 1 to the body joint" },
-	{ "relief_share", FIELD_REAL, AT(draft, build.relief_share), 0, 1, NULL, NULL, NULL,
+	{ "band", FIELD_PAIR, offsetof(struct draft, build.rh_low_pct), 2 * sizeof(double), 0, 100,
+		"% RH", NULL, NULL, "humidity it wants" },
+	{ "scale", FIELD_LENGTH, FIELD_AT(draft, build.scale_m), 0.2, 1.5, NULL, NULL, NULL,
+		"string length" },
+	{ "relief_span", FIELD_LENGTH, FIELD_AT(draft, build.relief_span_m), 0.05, 1.2, NULL, NULL,
+		NULL, "over which relief is measured: fret 1 to the body joint" },
+	{ "relief_share", FIELD_REAL, FIELD_AT(draft, build.relief_share), 0, 1, NULL, NULL, NULL,
 		"of the free bending that strings and rod let through" },
-	{ "top_span", FIELD_LENGTH, AT(draft, build.top_span_m), 0, 1, NULL, "\"0mm\"", NULL,
+	{ "top_span", FIELD_LENGTH, FIELD_AT(draft, build.top_span_m), 0, 1, NULL, "\"0mm\"", NULL,
 		"braced length of top that rises under the bridge; 0mm: solid body" },
-	{ "top_share", FIELD_REAL, AT(draft, build.top_share), 0, 1, NULL, "0", NULL,
+	{ "top_share", FIELD_REAL, FIELD_AT(draft, build.top_share), 0, 1, NULL, "0", NULL,
 		"of the free rise that edges, arch and braces let through" },
-	{ "brace_height", FIELD_LENGTH, AT(draft, build.brace_height_m), 0, 0.1, NULL, "\"0mm\"", NULL, "of one brace" },
-	{ "brace_width", FIELD_LENGTH, AT(draft, build.brace_width_m), 0, 0.1, NULL, "\"0mm\"", NULL, "of one brace" },
-	{ "brace_pitch", FIELD_LENGTH, AT(draft, build.brace_pitch_m), 0, 0.5, NULL, "\"0mm\"", NULL,
-		"strip of top that one brace carries" },
-	{ "brace_species", FIELD_NAME, AT(draft, brace_species), 0, 0, NULL, "\"\"", NULL, "wood of the braces" },
-	{ "string_life", FIELD_SPAN, AT(draft, string_life_s), 86400, 10 YEARS, NULL, NULL, NULL,
-		"how long a set lasts in ordinary playing" },
+	{ "brace_height", FIELD_LENGTH, FIELD_AT(draft, build.brace_height_m), 0, 0.1, NULL,
+		"\"0mm\"", NULL, "of one brace" },
+	{ "brace_width", FIELD_LENGTH, FIELD_AT(draft, build.brace_width_m), 0, 0.1, NULL,
+		"\"0mm\"", NULL, "of one brace" },
+	{ "brace_pitch", FIELD_LENGTH, FIELD_AT(draft, build.brace_pitch_m), 0, 0.5, NULL,
+		"\"0mm\"", NULL, "strip of top that one brace carries" },
+	{ "brace_species", FIELD_NAME, FIELD_AT(draft, brace_species), 0, 0, NULL, "\"\"", NULL,
+		"wood of the braces" },
+	{ "string_life", FIELD_SPAN, FIELD_AT(draft, string_life_s), 86400, 10 * YEAR_S, NULL, NULL,
+		NULL, "how long a set lasts in ordinary playing" },
 	{ "top", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "members: what is made of wood" },
 	{ "back", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
-	{ "neck", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "the shaft under the fingerboard" },
+	{ "neck", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL,
+		"the shaft under the fingerboard" },
 	{ "fingerboard", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "headstock", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "bridge", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
@@ -79,12 +86,18 @@ struct member_draft {
 };
 
 static const struct field member_rows[] = {
-	{ "species", FIELD_NAME, AT(member_draft, species), 0, 0, NULL, NULL, NULL, "a name out of species.conf" },
-	{ "cut", FIELD_OTHER, 0, 0, 0, 0, "quarter, rift, flat or degrees", NULL, NULL, "growth rings to the width" },
-	{ "thickness", FIELD_LENGTH, AT(member_draft, thickness_m), 0.0003, 0.3, NULL, NULL, NULL, "" },
-	{ "width", FIELD_LENGTH, AT(member_draft, width_m), 0.003, 1.2, NULL, NULL, NULL, "across the grain" },
-	{ "outer", FIELD_NAME, AT(member_draft, outer), 0, 0, NULL, "\"bare\"", NULL, "finish of the outer face" },
-	{ "inner", FIELD_NAME, AT(member_draft, inner), 0, 0, NULL, "\"bare\"", NULL, "finish of the inner face" },
+	{ "species", FIELD_NAME, FIELD_AT(member_draft, species), 0, 0, NULL, NULL, NULL,
+		"a name out of species.conf" },
+	{ "cut", FIELD_OTHER, 0, 0, 0, 0, "quarter, rift, flat or degrees", NULL, NULL,
+		"growth rings to the width" },
+	{ "thickness", FIELD_LENGTH, FIELD_AT(member_draft, thickness_m), 0.0003, 0.3, NULL, NULL,
+		NULL, "" },
+	{ "width", FIELD_LENGTH, FIELD_AT(member_draft, width_m), 0.003, 1.2, NULL, NULL, NULL,
+		"across the grain" },
+	{ "outer", FIELD_NAME, FIELD_AT(member_draft, outer), 0, 0, NULL, "\"bare\"", NULL,
+		"finish of the outer face" },
+	{ "inner", FIELD_NAME, FIELD_AT(member_draft, inner), 0, 0, NULL, "\"bare\"", NULL,
+		"finish of the inner face" },
 };
 
 struct fastening_draft {
@@ -94,20 +107,25 @@ struct fastening_draft {
 };
 
 static const struct field fastening_rows[] = {
-	{ "member", FIELD_WORD, AT(fastening_draft, role), 0, 0, NULL, NULL, role_words, "the wood it clamps" },
-	{ "count", FIELD_INT, AT(fastening_draft, fastening.count), 1, 48, NULL, NULL, NULL, "how many" },
-	{ "thread", FIELD_TEXT, AT(fastening_draft, fastening.thread), 0, 0, NULL, "\"\"", NULL, "as people say it" },
-	{ "pitch", FIELD_LENGTH, AT(fastening_draft, fastening.pitch_m), 0.0002, 0.005, NULL, NULL, NULL, "of the thread" },
-	{ "grip", FIELD_LENGTH, AT(fastening_draft, fastening.grip_m), 0.001, 0.1, NULL, NULL, NULL,
-		"wood between the jaws" },
-	/* Hoadley in The Structural Conservation of Panel Paintings (Getty 1998): transverse compression is elastic
-	 * up to 0.5-1 %; the snug strain and the time of relaxation are judgement, no source */
-	{ "snug_strain", FIELD_REAL, AT(fastening_draft, fastening.snug_strain), 0.0005, 0.02, NULL, "0.004", NULL,
-		"strain of the wood right after snugging" },
-	{ "yield_strain", FIELD_REAL, AT(fastening_draft, fastening.yield_strain), 0.001, 0.05, NULL, "0.0075", NULL,
-		"strain at which the wood crushes" },
-	{ "relax", FIELD_SPAN, AT(fastening_draft, relax_s), 86400, 50 YEARS, NULL, "\"1.5 y\"", NULL,
-		"time in which squeezed wood gives way" },
+	{ "member", FIELD_WORD, FIELD_AT(fastening_draft, role), 0, 0, NULL, NULL, role_words,
+		"the wood it clamps" },
+	{ "count", FIELD_INT, FIELD_AT(fastening_draft, fastening.count), 1, 48, NULL, NULL, NULL,
+		"how many" },
+	{ "thread", FIELD_TEXT, FIELD_AT(fastening_draft, fastening.thread), 0, 0, NULL, "\"\"",
+		NULL, "as people say it" },
+	{ "pitch", FIELD_LENGTH, FIELD_AT(fastening_draft, fastening.pitch_m), 0.0002, 0.005, NULL,
+		NULL, NULL, "of the thread" },
+	{ "grip", FIELD_LENGTH, FIELD_AT(fastening_draft, fastening.grip_m), 0.001, 0.1, NULL, NULL,
+		NULL, "wood between the jaws" },
+	/* Hoadley in The Structural Conservation of Panel Paintings (Getty 1998): transverse
+	 * compression is elastic up to 0.5-1 %; the snug strain and the time of relaxation are
+	 * judgement, no source */
+	{ "snug_strain", FIELD_REAL, FIELD_AT(fastening_draft, fastening.snug_strain), 0.0005, 0.02,
+		NULL, "0.004", NULL, "strain of the wood right after snugging" },
+	{ "yield_strain", FIELD_REAL, FIELD_AT(fastening_draft, fastening.yield_strain), 0.001,
+		0.05, NULL, "0.0075", NULL, "strain at which the wood crushes" },
+	{ "relax", FIELD_SPAN, FIELD_AT(fastening_draft, relax_s), 86400, 50 * YEAR_S, NULL,
+		"\"1.5 y\"", NULL, "time in which squeezed wood gives way" },
 };
 
 /* The group being read and what faults call it. */
@@ -132,24 +150,26 @@ static void read_rows(const struct reader *r, const struct field *rows, size_t n
 		schema_read(r->group, rows, n, target, r->what, r->faults);
 }
 
-static void look_up_wood(const struct reader *r, const char *setting, const char *name, struct species *out)
+static void look_up_wood(
+	const struct reader *r, const char *setting, const char *name, struct species *out)
 {
 	const struct wood *w = name[0] ? library_wood(r->lib, name) : NULL;
 	if (w)
 		*out = w->species;
 	else if (name[0])
-		library_no_such(r->faults, r->group, r->what, setting, "species", name, r->lib->woods, r->lib->n_woods,
-			sizeof *r->lib->woods);
+		library_no_such(r->faults, r->group, r->what, setting, "species", name,
+			r->lib->woods, r->lib->n_woods, sizeof *r->lib->woods);
 }
 
-static void look_up_finish(const struct reader *r, const char *setting, const char *name, double *out)
+static void look_up_finish(
+	const struct reader *r, const char *setting, const char *name, double *out)
 {
 	const struct finish *x = name[0] ? library_finish(r->lib, name) : NULL;
 	if (x)
 		*out = x->resistance_s_m;
 	else if (name[0])
-		library_no_such(r->faults, r->group, r->what, setting, "finish", name, r->lib->finishes, r->lib->n_finishes,
-			sizeof *r->lib->finishes);
+		library_no_such(r->faults, r->group, r->what, setting, "finish", name,
+			r->lib->finishes, r->lib->n_finishes, sizeof *r->lib->finishes);
 }
 
 static void read_cut(const struct reader *r, double *ring_deg)
@@ -158,8 +178,10 @@ static void read_cut(const struct reader *r, double *ring_deg)
 	static const double degrees[] = { 0, 45, 90 };
 	static const char *const accepts = "\"quarter\", \"rift\", \"flat\" or degrees, 0 to 90";
 	const config_setting_t *s = schema_member(r->group, "cut");
-	static const struct field word = { "cut", FIELD_WORD, 0, sizeof(int), 0, 0, NULL, NULL, words, "" };
-	static const struct field number = { "cut", FIELD_REAL, 0, sizeof(double), 0, 90, "degrees", NULL, NULL, "" };
+	static const struct field word = { "cut", FIELD_WORD, 0, sizeof(int), 0, 0, NULL, NULL,
+		words, "" };
+	static const struct field number = { "cut", FIELD_REAL, 0, sizeof(double), 0, 90, "degrees",
+		NULL, NULL, "" };
 	int chosen = 0;
 	if (!s && !r->overlay)
 		schema_fault(r->faults, r->group, r->what, "cut", "missing: %s", accepts);
@@ -192,9 +214,10 @@ static void read_member(const struct reader *outer, int role, struct build *b)
 		return;
 	size_t at = build_member(b, (enum member_role)role);
 	r.overlay = at < b->n_members;
-	struct member m = r.overlay ? b->members[at] : (struct member){ .role = (enum member_role)role };
+	struct member m =
+		r.overlay ? b->members[at] : (struct member){ .role = (enum member_role)role };
 	struct member_draft draft = { .thickness_m = m.thickness_m, .width_m = m.width_m };
-	read_rows(&r, ROWS(member_rows), &draft);
+	read_rows(&r, FIELD_ROWS(member_rows), &draft);
 	read_cut(&r, &m.ring_deg);
 	look_up_wood(&r, "species", draft.species, &m.wood);
 	look_up_finish(&r, "outer", draft.outer, &m.finish_s_m[0]);
@@ -213,7 +236,8 @@ static size_t fastening_at(const struct build *b, int kind)
 	return i;
 }
 
-static void check_fastening(const struct reader *r, const struct build *b, const struct fastening_draft *d)
+static void check_fastening(
+	const struct reader *r, const struct build *b, const struct fastening_draft *d)
 {
 	if (schema_member(r->group, "member") && d->fastening.member == b->n_members)
 		fault(r, "member", "this build has no such member: a member it has");
@@ -230,12 +254,14 @@ static void read_fastening(const struct reader *outer, int kind, struct build *b
 		return;
 	size_t at = fastening_at(b, kind);
 	r.overlay = at < b->n_fastenings;
-	struct fastening_draft d = { .fastening = { .kind = (enum fastening_kind)kind, .member = b->n_members } };
+	struct fastening_draft d = { .fastening = { .kind = (enum fastening_kind)kind,
+					     .member = b->n_members } };
 	if (r.overlay)
 		d.fastening = b->fastenings[at];
-	d.role = d.fastening.member < b->n_members ? (int)b->members[d.fastening.member].role : ROLES;
+	d.role = d.fastening.member < b->n_members ? (int)b->members[d.fastening.member].role
+						   : ROLES;
 	d.relax_s = (int64_t)d.fastening.relax_s;
-	read_rows(&r, ROWS(fastening_rows), &d);
+	read_rows(&r, FIELD_ROWS(fastening_rows), &d);
 	d.fastening.member = build_member(b, (enum member_role)d.role);
 	d.fastening.relax_s = (double)d.relax_s;
 	check_fastening(&r, b, &d);
@@ -270,15 +296,17 @@ static void check_whole(const struct reader *r, const struct build *b)
 		const struct member *m = &b->members[x->member];
 		const config_setting_t *group = schema_member(r->group, fastening_words[x->kind]);
 		if (x->grip_m > m->thickness_m * 1.0001) /* room for rounding of inches */
-			schema_fault(r->faults, group ? group : r->group, fastening_words[x->kind], NULL,
-				"grip %gmm is more than the thickness of %s, %gmm: a grip within the wood", x->grip_m * 1e3,
-				role_words[m->role], m->thickness_m * 1e3);
+			schema_fault(r->faults, group ? group : r->group, fastening_words[x->kind],
+				NULL,
+				"grip %gmm is more than the thickness of %s, %gmm: a grip within "
+				"the wood",
+				x->grip_m * 1e3, role_words[m->role], m->thickness_m * 1e3);
 	}
 	check_braces(r, b);
 }
 
-void library_read_build(const struct library *l, const config_setting_t *root, bool overlay, struct build *b,
-	struct faults *f)
+void library_read_build(const struct library *l, const config_setting_t *root, bool overlay,
+	struct build *b, struct faults *f)
 {
 	const struct reader r = { l, root, "", overlay, f };
 	size_t before = f->n + f->beyond;

@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-#define DAYS * 86400.0
+#define ONE_DAY_S 86400.0
 
 static const char *const kind_words[] = {
 	[CARE_PRELOAD] = "preload",
@@ -22,49 +22,62 @@ static const char *const kind_words[] = {
 };
 
 /* Findings that can settle a job: of an instrument, then of a sensor. */
-static const char *const instrument_findings[] = { "relief", "action_bass", "action_treble", "first_fret_bass",
-	"first_fret_treble", "fret_ends", "tuner_turn", "snug", "truss_turn", "saddle", "restrung", "settled" };
+static const char *const instrument_findings[] = { "relief", "action_bass", "action_treble",
+	"first_fret_bass", "first_fret_treble", "fret_ends", "tuner_turn", "snug", "truss_turn",
+	"saddle", "restrung", "settled" };
 static const char *const sensor_findings[] = { "checked" };
 
 static const struct field rule_rows[] = {
-	{ "name", FIELD_NAME, AT(care_rule, name), 0, 0, NULL, NULL, NULL, "short name" },
-	{ "kind", FIELD_WORD, AT(care_rule, kind), 0, 0, NULL, NULL, kind_words, "what is watched" },
-	{ "title", FIELD_TEXT, AT(care_rule, title), 1, 0, NULL, NULL, NULL, "what to do, in a few words" },
-	{ "advice", FIELD_TEXT, AT(care_rule, advice), 1, 0, NULL, NULL, NULL, "how" },
-	{ "caution", FIELD_TEXT, AT(care_rule, caution), 0, 0, NULL, "\"\"", NULL, "what can go wrong, who to ask" },
-	{ "open", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "beyond it the job is called for" },
-	{ "close", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "inside it the job is taken back" },
-	{ "pressing", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL, "beyond it the job is pressing" },
-	{ "every", FIELD_SPAN, AT(care_rule, every_s), 3600, 3650 DAYS, NULL, "", NULL, "check, settle: how long after" },
-	{ "lead", FIELD_SPAN, AT(care_rule, lead_s), 0, 365 DAYS, NULL, "0", NULL,
-		"levels: to the earliest sensible day; dates: how long before its day it is shown" },
-	{ "window", FIELD_SPAN, AT(care_rule, window_s), 0, 365 DAYS, NULL, NULL, NULL, "from there to the latest day" },
-	{ "rest", FIELD_SPAN, AT(care_rule, rest_s), 0, 3650 DAYS, NULL, "0", NULL, "after it was done or put aside" },
-	{ "settled_by", FIELD_NAMES, offsetof(struct care_rule, settled_by), CARE_NAME, 0, CARE_SETTLERS, NULL, "[]", NULL,
-		"findings that close it" },
-	{ "visit", FIELD_BOOL, AT(care_rule, visit), 0, 0, NULL, "false", NULL,
+	{ "name", FIELD_NAME, FIELD_AT(care_rule, name), 0, 0, NULL, NULL, NULL, "short name" },
+	{ "kind", FIELD_WORD, FIELD_AT(care_rule, kind), 0, 0, NULL, NULL, kind_words,
+		"what is watched" },
+	{ "title", FIELD_TEXT, FIELD_AT(care_rule, title), 1, 0, NULL, NULL, NULL,
+		"what to do, in a few words" },
+	{ "advice", FIELD_TEXT, FIELD_AT(care_rule, advice), 1, 0, NULL, NULL, NULL, "how" },
+	{ "caution", FIELD_TEXT, FIELD_AT(care_rule, caution), 0, 0, NULL, "\"\"", NULL,
+		"what can go wrong, who to ask" },
+	{ "open", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL,
+		"beyond it the job is called for" },
+	{ "close", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL,
+		"inside it the job is taken back" },
+	{ "pressing", FIELD_OTHER, 0, 0, 0, 0, "a level by kind", NULL, NULL,
+		"beyond it the job is pressing" },
+	{ "every", FIELD_SPAN, FIELD_AT(care_rule, every_s), 3600, 3650 * ONE_DAY_S, NULL, "", NULL,
+		"check, settle: how long after" },
+	{ "lead", FIELD_SPAN, FIELD_AT(care_rule, lead_s), 0, 365 * ONE_DAY_S, NULL, "0", NULL,
+		"levels: to the earliest sensible day; dates: how long before its day it is "
+		"shown" },
+	{ "window", FIELD_SPAN, FIELD_AT(care_rule, window_s), 0, 365 * ONE_DAY_S, NULL, NULL, NULL,
+		"from there to the latest day" },
+	{ "rest", FIELD_SPAN, FIELD_AT(care_rule, rest_s), 0, 3650 * ONE_DAY_S, NULL, "0", NULL,
+		"after it was done or put aside" },
+	{ "settled_by", FIELD_NAMES, offsetof(struct care_rule, settled_by), CARE_NAME, 0,
+		CARE_SETTLERS, NULL, "[]", NULL, "findings that close it" },
+	{ "visit", FIELD_BOOL, FIELD_AT(care_rule, visit), 0, 0, NULL, "false", NULL,
 		"may join the other jobs of the same client" },
 };
 
-static const struct schema_list rule_list = { "rules", "rule", ROWS(rule_rows), sizeof(struct care_rule), 0,
-	LIBRARY_MAX };
+static const struct schema_list rule_list = { "rules", "rule", FIELD_ROWS(rule_rows),
+	sizeof(struct care_rule), 0, LIBRARY_MAX };
 
 /* Levels in the unit of the kind. */
 static const struct field preload_rows[] = {
-	{ "open", FIELD_REAL, AT(care_rule, open), 0, 1, "of full preload", NULL, NULL, "" },
-	{ "close", FIELD_REAL, AT(care_rule, close), 0, 1, "of full preload", NULL, NULL, "" },
-	{ "pressing", FIELD_REAL, AT(care_rule, pressing), 0, 1, "of full preload", NULL, NULL, "" },
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 1, "of full preload", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 1, "of full preload", NULL, NULL,
+		"" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 1, "of full preload", NULL,
+		NULL, "" },
 };
 static const struct field length_rows[] = {
-	{ "open", FIELD_LENGTH, AT(care_rule, open), 0, 0.01, NULL, NULL, NULL, "" },
-	{ "close", FIELD_LENGTH, AT(care_rule, close), 0, 0.01, NULL, NULL, NULL, "" },
-	{ "pressing", FIELD_LENGTH, AT(care_rule, pressing), 0, 0.01, NULL, NULL, NULL, "" },
+	{ "open", FIELD_LENGTH, FIELD_AT(care_rule, open), 0, 0.01, NULL, NULL, NULL, "" },
+	{ "close", FIELD_LENGTH, FIELD_AT(care_rule, close), 0, 0.01, NULL, NULL, NULL, "" },
+	{ "pressing", FIELD_LENGTH, FIELD_AT(care_rule, pressing), 0, 0.01, NULL, NULL, NULL, "" },
 };
 /* Points of humidity outside the band; below zero is inside. */
 static const struct field air_rows[] = {
-	{ "open", FIELD_REAL, AT(care_rule, open), -20, 50, "% RH", NULL, NULL, "" },
-	{ "close", FIELD_REAL, AT(care_rule, close), -20, 50, "% RH", NULL, NULL, "" },
-	{ "pressing", FIELD_REAL, AT(care_rule, pressing), -20, 50, "% RH", NULL, NULL, "" },
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), -20, 50, "% RH", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), -20, 50, "% RH", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), -20, 50, "% RH", NULL, NULL, "" },
 };
 enum { LEVELS = 3 };
 
@@ -114,16 +127,21 @@ static void read_levels(const struct check *c, const struct field *rows, struct 
 	bool high = rows == preload_rows;
 	double sign = high ? -1 : 1;
 	if (sign * rule->close >= sign * rule->open)
-		fault(c, "close", high ? "not above open: nearer to healthy" : "not below open: nearer to healthy");
+		fault(c, "close",
+			high ? "not above open: nearer to healthy"
+			     : "not below open: nearer to healthy");
 	if (sign * rule->pressing <= sign * rule->open)
-		fault(c, "pressing", high ? "not below open: further from healthy" : "not above open: further from healthy");
+		fault(c, "pressing",
+			high ? "not below open: further from healthy"
+			     : "not above open: further from healthy");
 }
 
 static void forbid_levels(const struct check *c)
 {
 	for (size_t i = 0; i < LEVELS; i++)
 		if (schema_member(c->group, preload_rows[i].name))
-			fault(c, preload_rows[i].name, "rules of this kind have no levels: leave it out");
+			fault(c, preload_rows[i].name,
+				"rules of this kind have no levels: leave it out");
 }
 
 static void check_every(const struct check *c, const struct care_rule *rule)
@@ -150,7 +168,9 @@ static void check_settlers(const struct check *c, const struct care_rule *rule)
 	bool air = kind == CARE_AIR_DRY || kind == CARE_AIR_DAMP;
 	bool sensor = kind == CARE_CHECK || kind == CARE_SILENT;
 	const char *const *words = sensor ? sensor_findings : instrument_findings;
-	size_t n = air ? 0 : sensor ? sizeof sensor_findings / sizeof *words : sizeof instrument_findings / sizeof *words;
+	size_t n = air      ? 0
+		   : sensor ? sizeof sensor_findings / sizeof *words
+			    : sizeof instrument_findings / sizeof *words;
 	if (!rule->settled_by[0][0] && !air && kind != CARE_SILENT)
 		fault(c, "settled_by", "missing: findings that close the job");
 	for (size_t i = 0; i < CARE_SETTLERS && rule->settled_by[i][0]; i++) {
@@ -158,8 +178,8 @@ static void check_settlers(const struct check *c, const struct care_rule *rule)
 		if (is_among(rule->settled_by[i], words, n))
 			continue;
 		schema_hint(hint, sizeof hint, rule->settled_by[i], words, n);
-		schema_fault(c->faults, c->group, c->what, "settled_by", "\"%s\" is no finding for this kind: %s",
-			rule->settled_by[i], hint);
+		schema_fault(c->faults, c->group, c->what, "settled_by",
+			"\"%s\" is no finding for this kind: %s", rule->settled_by[i], hint);
 	}
 }
 

@@ -7,20 +7,18 @@
 #include "daemon/library.h"
 #include "daemon/schema.h"
 
-/* Offset and size of a member, for a row. */
-#define AT(type, member) offsetof(struct type, member), sizeof(((struct type *)0)->member)
-#define ROWS(rows) rows, sizeof(rows) / sizeof((rows)[0])
-
-/* The entry of that name, NULL when there is none. Every entry begins with char name[BUILD_NAME]. */
+/* The entry of that name, NULL when there is none. Every entry begins with char
+ * name[BUILD_NAME]. */
 void *library_find(void *entries, size_t n, size_t size, const char *name);
 
 /* A reference to a name that is not there: a fault with the nearest. */
-void library_no_such(struct faults *f, const config_setting_t *group, const char *what, const char *setting,
-	const char *noun, const char *text, const void *entries, size_t n, size_t size);
+void library_no_such(struct faults *f, const config_setting_t *group, const char *what,
+	const char *setting, const char *noun, const char *text, const void *entries, size_t n,
+	size_t size);
 
 /* Reads a build file's root over *b (zeroed for a new build). overlay: what is not given stays. */
-void library_read_build(const struct library *l, const config_setting_t *root, bool overlay, struct build *b,
-	struct faults *f);
+void library_read_build(const struct library *l, const config_setting_t *root, bool overlay,
+	struct build *b, struct faults *f);
 
 /* The rules of care.conf; memory as by schema_read_list. */
 size_t library_read_rules(const config_setting_t *root, void **rules, struct faults *f);

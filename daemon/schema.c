@@ -33,7 +33,8 @@ int schema_line(const config_setting_t *s)
 static const char *syntax_hint(const char *text)
 {
 	if (strcmp(text, "syntax error") == 0)
-		return "syntax error: look for a missing ; or , or quote, here or on the line above";
+		return "syntax error: look for a missing ; or , or quote, here or on the line "
+		       "above";
 	if (strncmp(text, "mismatched element type", 23) == 0)
 		return "unlike values between [ ]: write all alike, [40.0, 55.5], or use ( )";
 	return text;
@@ -80,7 +81,8 @@ config_setting_t *schema_member(const config_setting_t *group, const char *name)
 
 void schema_what(char *buf, size_t n, const config_setting_t *group, const char *noun)
 {
-	const config_setting_t *name = config_setting_is_group(group) ? schema_member(group, "name") : NULL;
+	const config_setting_t *name =
+		config_setting_is_group(group) ? schema_member(group, "name") : NULL;
 	const char *text = name ? config_setting_get_string(name) : NULL;
 	if (text)
 		(void)snprintf(buf, n, "%s \"%.40s\"", noun, text);
@@ -88,17 +90,17 @@ void schema_what(char *buf, size_t n, const config_setting_t *group, const char 
 		(void)snprintf(buf, n, "%s %d", noun, config_setting_index(group) + 1);
 }
 
-static void fault_at(struct faults *f, const config_setting_t *at, const char *what, const char *name,
-	const char *why, const char *accepts)
+static void fault_at(struct faults *f, const config_setting_t *at, const char *what,
+	const char *name, const char *why, const char *accepts)
 {
 	char value[80];
 	field_value(value, sizeof value, at);
-	faults_add(f, schema_file_ref(at), schema_line(at), "%s%s%s = %s: %s%s%s", what, *what ? ": " : "", name,
-		value, why, *accepts ? ": " : "", accepts);
+	faults_add(f, schema_file_ref(at), schema_line(at), "%s%s%s = %s: %s%s%s", what,
+		*what ? ": " : "", name, value, why, *accepts ? ": " : "", accepts);
 }
 
-void schema_fault(struct faults *f, const config_setting_t *group, const char *what, const char *name,
-	const char *fmt, ...)
+void schema_fault(struct faults *f, const config_setting_t *group, const char *what,
+	const char *name, const char *fmt, ...)
 {
 	char why[512];
 	va_list ap;
@@ -109,8 +111,8 @@ void schema_fault(struct faults *f, const config_setting_t *group, const char *w
 	if (s)
 		fault_at(f, s, what, name, why, "");
 	else
-		faults_add(f, schema_file_ref(group), schema_line(group), "%s%s%s%s%s", what, *what ? ": " : "",
-			name ? name : "", name ? ": " : "", why);
+		faults_add(f, schema_file_ref(group), schema_line(group), "%s%s%s%s%s", what,
+			*what ? ": " : "", name ? name : "", name ? ": " : "", why);
 }
 
 bool schema_is_word(const config_setting_t *group, const char *name, const char *const *words)
@@ -122,8 +124,10 @@ bool schema_is_word(const config_setting_t *group, const char *name, const char 
 	return text && *words;
 }
 
-/* Appends at most `most` of the names that contain text (all when it is NULL); returns how many there are. */
-static size_t add_names(char *buf, size_t n, const char *text, const char *const *names, size_t n_names, size_t most)
+/* Appends at most `most` of the names that contain text (all when it is NULL); returns how many
+ * there are. */
+static size_t add_names(char *buf, size_t n, const char *text, const char *const *names,
+	size_t n_names, size_t most)
 {
 	size_t found = 0;
 	for (size_t i = 0; i < n_names; i++) {
@@ -131,7 +135,8 @@ static size_t add_names(char *buf, size_t n, const char *text, const char *const
 		if (text && !strstr(names[i], text))
 			continue;
 		if (found < most)
-			(void)snprintf(buf + len, n - len, text ? "%s\"%s\"" : "%s%s", found ? ", " : "", names[i]);
+			(void)snprintf(buf + len, n - len, text ? "%s\"%s\"" : "%s%s",
+				found ? ", " : "", names[i]);
 		found++;
 	}
 	size_t len = strlen(buf);
@@ -177,8 +182,8 @@ static void check_known(const config_setting_t *group, const struct field *rows,
 			continue;
 		char hint[400];
 		schema_hint(hint, sizeof hint, name, names, n_rows);
-		faults_add(f, schema_file_ref(s), schema_line(s), "%s%s%s: no such setting: %s", what,
-			*what ? ": " : "", name, hint);
+		faults_add(f, schema_file_ref(s), schema_line(s), "%s%s%s: no such setting: %s",
+			what, *what ? ": " : "", name, hint);
 	}
 }
 
@@ -218,8 +223,8 @@ static void put_fallback(const struct field *row, void *target)
 	config_destroy(&cfg);
 }
 
-static void read_row(const config_setting_t *group, const struct field *row, void *target, bool overlay,
-	const char *what, struct faults *f)
+static void read_row(const config_setting_t *group, const struct field *row, void *target,
+	bool overlay, const char *what, struct faults *f)
 {
 	const config_setting_t *s = schema_member(group, row->name);
 	if (row->type == FIELD_OTHER)
@@ -236,22 +241,22 @@ static void read_row(const config_setting_t *group, const struct field *row, voi
 	}
 }
 
-void schema_read_one(const config_setting_t *group, const struct field *row, void *target, const char *what,
-	struct faults *f)
+void schema_read_one(const config_setting_t *group, const struct field *row, void *target,
+	const char *what, struct faults *f)
 {
 	read_row(group, row, target, false, what, f);
 }
 
-void schema_read(const config_setting_t *group, const struct field *rows, size_t n_rows, void *target,
-	const char *what, struct faults *f)
+void schema_read(const config_setting_t *group, const struct field *rows, size_t n_rows,
+	void *target, const char *what, struct faults *f)
 {
 	check_known(group, rows, n_rows, what, f);
 	for (size_t i = 0; i < n_rows; i++)
 		read_row(group, &rows[i], target, false, what, f);
 }
 
-void schema_overlay(const config_setting_t *group, const struct field *rows, size_t n_rows, void *target,
-	const char *what, struct faults *f)
+void schema_overlay(const config_setting_t *group, const struct field *rows, size_t n_rows,
+	void *target, const char *what, struct faults *f)
 {
 	check_known(group, rows, n_rows, what, f);
 	for (size_t i = 0; i < n_rows; i++)
@@ -260,7 +265,8 @@ void schema_overlay(const config_setting_t *group, const struct field *rows, siz
 
 static const char *name_of(const config_setting_t *entry)
 {
-	const config_setting_t *s = config_setting_is_group(entry) ? schema_member(entry, "name") : NULL;
+	const config_setting_t *s =
+		config_setting_is_group(entry) ? schema_member(entry, "name") : NULL;
 	return s ? config_setting_get_string(s) : NULL;
 }
 
@@ -280,8 +286,8 @@ static void check_again(const config_setting_t *s, int n, const char *what, stru
 	}
 }
 
-static void read_entry(const config_setting_t *s, int i, const struct schema_list *list, void *entry,
-	struct faults *f)
+static void read_entry(const config_setting_t *s, int i, const struct schema_list *list,
+	void *entry, struct faults *f)
 {
 	const config_setting_t *group = config_setting_get_elem(s, (unsigned)i);
 	char what[80];
@@ -302,9 +308,11 @@ static const config_setting_t *find_list(
 	size_t n = s && config_setting_is_aggregate(s) ? (size_t)config_setting_length(s) : 0;
 	bool empty_array = s && config_setting_is_array(s) && n == 0;
 	if (s && !config_setting_is_list(s) && !empty_array)
-		schema_fault(f, root, "", list->name, "wrong type: a list of groups ( { ... }, { ... } )");
+		schema_fault(f, root, "", list->name,
+			"wrong type: a list of groups ( { ... }, { ... } )");
 	else if (n < list->min)
-		schema_fault(f, root, "", list->name, "%s: at least %zu", s ? "too few" : "missing", list->min);
+		schema_fault(f, root, "", list->name, "%s: at least %zu", s ? "too few" : "missing",
+			list->min);
 	else if (n > list->max)
 		schema_fault(f, root, "", list->name, "too many: at most %zu", list->max);
 	else
@@ -312,8 +320,8 @@ static const config_setting_t *find_list(
 	return NULL;
 }
 
-size_t schema_read_list(
-	const config_setting_t *root, const struct schema_list *list, void **entries, struct faults *f)
+size_t schema_read_list(const config_setting_t *root, const struct schema_list *list,
+	void **entries, struct faults *f)
 {
 	*entries = NULL;
 	const config_setting_t *s = find_list(root, list, f);
@@ -338,11 +346,13 @@ void schema_print(const struct field *rows, size_t n_rows, const char *prefix,
 		const struct field *row = &rows[i];
 		char accepts[300], text[800];
 		field_accepts(accepts, sizeof accepts, row);
-		const char *given = row->type == FIELD_OTHER || (row->fallback && !row->fallback[0]) ? "" :
-				    row->fallback ? "default " : "must be given";
+		const char *given = row->type == FIELD_OTHER || (row->fallback && !row->fallback[0])
+					    ? ""
+				    : row->fallback ? "default "
+						    : "must be given";
 		const char *fallback = row->fallback ? row->fallback : "";
-		(void)snprintf(text, sizeof text, "%s%s: %s; %s%s%s%s", prefix, row->name, accepts, given,
-			fallback, *given ? "; " : "", row->help);
+		(void)snprintf(text, sizeof text, "%s%s: %s; %s%s%s%s", prefix, row->name, accepts,
+			given, fallback, *given ? "; " : "", row->help);
 		line(arg, text);
 	}
 }

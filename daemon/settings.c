@@ -22,7 +22,8 @@ static void fault(const struct entry *e, const char *name, const char *why)
 	schema_fault(e->faults, e->group, e->what, name, "%s", why);
 }
 
-/* The names of a list for hints. Every entry begins with char name[NAME_SIZE], "" when it was faulty. */
+/* The names of a list for hints. Every entry begins with char name[NAME_SIZE], "" when it was
+ * faulty. */
 static size_t names_of(const void *entries, size_t n, size_t size, const char **names)
 {
 	size_t named = 0;
@@ -92,7 +93,9 @@ static void check_zone(const struct entry *e, const char *name)
 {
 	struct zone *zone = NULL;
 	if (name[0] && zone_new(name, &zone, NULL) != RC_OK)
-		fault(e, "zone", "no such time zone: a name such as \"Europe/Vienna\", \"UTC\" or \"+02:00\"");
+		fault(e, "zone",
+			"no such time zone: a name such as \"Europe/Vienna\", \"UTC\" or "
+			"\"+02:00\"");
 	zone_free(zone);
 }
 
@@ -141,11 +144,15 @@ static void check_spool(const struct entry *e, size_t i)
 	if (!source->path[0])
 		fault(e, "path", "missing: the folder that files are dropped into");
 	if (source->layout[0] && !settings_layout(s, source->layout))
-		no_such(e, "layout", "layout", source->layout, s->layouts, s->n_layouts, sizeof *s->layouts);
+		no_such(e, "layout", "layout", source->layout, s->layouts, s->n_layouts,
+			sizeof *s->layouts);
 	for (size_t k = 0; k < i; k++) {
 		const struct source *other = &s->sources[k];
-		if (other->kind == SOURCE_SPOOL && source->path[0] && strcmp(other->path, source->path) == 0)
-			fault(e, "path", "another source takes the files of this folder: a folder of its own");
+		if (other->kind == SOURCE_SPOOL && source->path[0] &&
+			strcmp(other->path, source->path) == 0)
+			fault(e, "path",
+				"another source takes the files of this folder: a folder of its "
+				"own");
 	}
 }
 
@@ -173,9 +180,11 @@ static void check_column(const struct entry *e, const char *setting, const char 
 
 static void check_format(const struct entry *e, const char *text)
 {
-	bool word = strcmp(text, "serial") == 0 || strcmp(text, "epoch") == 0 || strcmp(text, "epoch-ms") == 0;
+	bool word = strcmp(text, "serial") == 0 || strcmp(text, "epoch") == 0 ||
+		    strcmp(text, "epoch-ms") == 0;
 	if (text[0] && !word && !strchr(text, '%'))
-		fault(e, "format", "no format: serial, epoch, epoch-ms or a pattern such as %d.%m.%Y %H:%M");
+		fault(e, "format",
+			"no format: serial, epoch, epoch-ms or a pattern such as %d.%m.%Y %H:%M");
 }
 
 static void check_layout(const struct entry *e, size_t i)

@@ -7,7 +7,14 @@
 enum { SETTINGS_ROOT_ROWS = 10, SETTINGS_COLOURS = 25 };
 extern const struct field settings_root[SETTINGS_ROOT_ROWS];
 
-enum settings_list { LIST_PLACES, LIST_SENSORS, LIST_SOURCES, LIST_OUTPUTS, LIST_LAYOUTS, LIST_COUNT };
+enum settings_list {
+	LIST_PLACES,
+	LIST_SENSORS,
+	LIST_SOURCES,
+	LIST_OUTPUTS,
+	LIST_LAYOUTS,
+	LIST_COUNT
+};
 extern const struct schema_list settings_lists[LIST_COUNT];
 
 /* "none" and CSS3 colour words, NULL-terminated. */

@@ -122,7 +122,8 @@ static void scan_line(struct lay *l, const char *p, const char *end)
 	}
 }
 
-/* Is the line an include? path gets what stands between the quotes ("" : nothing sound), *rest what follows. */
+/* Is the line an include? path gets what stands between the quotes ("": nothing sound), *rest
+ * what follows. */
 static bool is_include(const char *line, const char *end, char *path, size_t n, const char **rest)
 {
 	const char *p = line + strspn(line, " \t");

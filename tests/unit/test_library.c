@@ -50,8 +50,10 @@ static void coefficients_agree_with_the_shrinkage_they_come_from(void **state)
 		if (w->shrinkage_r_pct == 0)
 			continue;
 		/* the file gives five decimals */
-		CLOSE(w->species.c_r_per_pct, coefficient(w->shrinkage_r_pct, w->start_pct), 5.1e-6, w->title);
-		CLOSE(w->species.c_t_per_pct, coefficient(w->shrinkage_t_pct, w->start_pct), 5.1e-6, w->title);
+		CLOSE(w->species.c_r_per_pct, coefficient(w->shrinkage_r_pct, w->start_pct), 5.1e-6,
+			w->title);
+		CLOSE(w->species.c_t_per_pct, coefficient(w->shrinkage_t_pct, w->start_pct), 5.1e-6,
+			w->title);
 		checked++;
 	}
 	assert_int_equal(lib->n_woods, 33);
@@ -65,13 +67,18 @@ static void species_have_the_published_values(void **state)
 		const char *src, *name;
 		double c_r, c_t, moe_gpa, er_el, et_el;
 	} rows[] = {
-		{ "WH tables 13-5 (memory), 5-3, 5-1 (quoted)", "sitka_spruce", 0.00148, 0.00263, 9.9, 0.078, 0.043 },
-		{ "WH table 13-5 (read), 5-3 (memory), 5-1 (quoted)", "maple_sugar", 0.00165, 0.00353, 12.6, 0.132, 0.065 },
-		{ "WH table 13-5 (read), 5-3 (quoted), 5-1 (memory)", "walnut_black", 0.00190, 0.00274, 11.6, 0.106, 0.056 },
-		{ "WH table 13-5 (quoted), FPL sheet (read), 5-1 (memory)", "mahogany_honduras", 0.00172, 0.00238, 10.3, 0.107,
-			0.064 },
-		{ "FPL sheet (read): S 2.7/5.8, 1,780 kpsi", "rosewood_indian", 0.00092, 0.00201, 12.3, 0.132, 0.065 },
-		{ "CIRAD sheet (read): S 5.9/9.1 from 22 % MC", "wenge", 0.00277, 0.00435, 21.0, 0.132, 0.065 },
+		{ "WH tables 13-5 (memory), 5-3, 5-1 (quoted)", "sitka_spruce", 0.00148, 0.00263,
+			9.9, 0.078, 0.043 },
+		{ "WH table 13-5 (read), 5-3 (memory), 5-1 (quoted)", "maple_sugar", 0.00165,
+			0.00353, 12.6, 0.132, 0.065 },
+		{ "WH table 13-5 (read), 5-3 (quoted), 5-1 (memory)", "walnut_black", 0.00190,
+			0.00274, 11.6, 0.106, 0.056 },
+		{ "WH table 13-5 (quoted), FPL sheet (read), 5-1 (memory)", "mahogany_honduras",
+			0.00172, 0.00238, 10.3, 0.107, 0.064 },
+		{ "FPL sheet (read): S 2.7/5.8, 1,780 kpsi", "rosewood_indian", 0.00092, 0.00201,
+			12.3, 0.132, 0.065 },
+		{ "CIRAD sheet (read): S 5.9/9.1 from 22 % MC", "wenge", 0.00277, 0.00435, 21.0,
+			0.132, 0.065 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		const struct wood *w = library_wood(lib, rows[i].name);
@@ -80,8 +87,10 @@ static void species_have_the_published_values(void **state)
 		CLOSE(w->species.c_t_per_pct, rows[i].c_t, 5e-6, rows[i].src);
 		/* E_L = 1.10 MOE: Wood Handbook ch. 5 (memory); the file rounds */
 		CLOSE(w->species.e_l_pa / 1e9, 1.10 * rows[i].moe_gpa, 0.051, rows[i].src);
-		CLOSE(w->species.e_r_pa / 1e9, 1.10 * rows[i].moe_gpa * rows[i].er_el, 0.0051, rows[i].src);
-		CLOSE(w->species.e_t_pa / 1e9, 1.10 * rows[i].moe_gpa * rows[i].et_el, 0.0051, rows[i].src);
+		CLOSE(w->species.e_r_pa / 1e9, 1.10 * rows[i].moe_gpa * rows[i].er_el, 0.0051,
+			rows[i].src);
+		CLOSE(w->species.e_t_pa / 1e9, 1.10 * rows[i].moe_gpa * rows[i].et_el, 0.0051,
+			rows[i].src);
 	}
 }
 
@@ -90,14 +99,15 @@ static void every_species_says_how_sure_its_values_are(void **state)
 	(void)state;
 	for (size_t i = 0; i < lib->n_woods; i++) {
 		const char *source = lib->woods[i].source;
-		assert_true(strstr(source, "(read)") || strstr(source, "(quoted)") || strstr(source, "from memory"));
+		assert_true(strstr(source, "(read)") || strstr(source, "(quoted)") ||
+			    strstr(source, "from memory"));
 		assert_true(lib->woods[i].species.c_t_per_pct > lib->woods[i].species.c_r_per_pct);
 		assert_true(lib->woods[i].species.e_l_pa > 5 * lib->woods[i].species.e_r_pa);
 	}
 }
 
-/* Mean uptake of a plane sheet of half thickness l with surface resistance: Crank, The Mathematics of Diffusion
- * (1975) eqs 4.50-4.53. */
+/* Mean uptake of a plane sheet of half thickness l with surface resistance: Crank, The
+ * Mathematics of Diffusion (1975) eqs 4.50-4.53. */
 static double uptake(double s_m_s, double t_s)
 {
 	const double l = 0.008, d = 1.73e-10; /* see conf/finishes.conf */
@@ -124,12 +134,19 @@ static double effectiveness_pct(double resistance_s_m, int days)
 static void finishes_give_back_the_moisture_excluding_effectiveness(void **state)
 {
 	(void)state;
+	/* Feist, Little and Wennesheimer 1985, FPL-RP-462, two coats (quoted) */
 	static const struct {
 		const char *name;
-		double pct_7d, pct_14d; /* Feist, Little and Wennesheimer 1985 FPL-RP-462, two coats (quoted) */
+		double pct_7d, pct_14d;
 	} rows[] = {
-		{ "oil", 2, 0 }, { "lacquer", 22, 8 }, { "varnish", 36, 15 }, { "shellac", 43, 20 }, { "urethane", 43, 23 },
-		{ "polyurethane", 66, 46 }, { "polyester", 81, 66 } /* three coats of polyurethane, memory */, { "epoxy", 93, 88 },
+		{ "oil", 2, 0 },
+		{ "lacquer", 22, 8 },
+		{ "varnish", 36, 15 },
+		{ "shellac", 43, 20 },
+		{ "urethane", 43, 23 },
+		{ "polyurethane", 66, 46 },
+		{ "polyester", 81, 66 } /* three coats of polyurethane, memory */,
+		{ "epoxy", 93, 88 },
 	};
 	for (size_t i = 0; i < COUNT(rows); i++) {
 		const struct finish *x = library_finish(lib, rows[i].name);
@@ -163,9 +180,11 @@ static void builds_are_whole(void **state)
 	(void)state;
 	for (size_t i = 0; i < lib->n_builds; i++) {
 		const struct build *b = &lib->builds[i];
-		assert_true(b->rh_low_pct >= 35 && b->rh_high_pct <= 60 && b->string_life_s >= 30 * 86400.0);
+		assert_true(b->rh_low_pct >= 35 && b->rh_high_pct <= 60 &&
+			    b->string_life_s >= 30 * 86400.0);
 		assert_true(b->n_fastenings > 0);
-		size_t board = build_member(b, MEMBER_FINGERBOARD), neck = build_member(b, MEMBER_NECK);
+		size_t board = build_member(b, MEMBER_FINGERBOARD),
+		       neck = build_member(b, MEMBER_NECK);
 		assert_true(board < b->n_members && neck < b->n_members);
 		assert_true(build_member(b, MEMBER_HEADSTOCK) < b->n_members);
 		CLOSE(b->members[board].finish_s_m[1], MOISTURE_SEALED, 0, b->name);
@@ -189,7 +208,8 @@ static void every_kind_of_rule_is_shipped_with_a_caution(void **state)
 			i++;
 		assert_true(i < lib->n_rules);
 		const struct care_rule *rule = &lib->rules[i];
-		assert_true(rule->title[0] && rule->advice[0] && rule->caution[0] && rule->window_s > 0);
+		assert_true(rule->title[0] && rule->advice[0] && rule->caution[0] &&
+			    rule->window_s > 0);
 	}
 	const struct care_rule *check = library_rule(lib, "hygrometer");
 	assert_int_equal(check->kind, CARE_CHECK);
@@ -260,7 +280,8 @@ static void a_later_folder_adds_and_replaces(void **state)
 	assert_int_equal(l->n_woods, lib->n_woods + 1);
 	CLOSE(library_wood(l, "sitka_spruce")->species.c_r_per_pct, 0.0016, 0, "replaced");
 	const struct build *shipped = library_build(l, "flat-top");
-	CLOSE(shipped->members[build_member(shipped, MEMBER_TOP)].wood.c_r_per_pct, 0.0016, 0, "a shipped build uses it");
+	CLOSE(shipped->members[build_member(shipped, MEMBER_TOP)].wood.c_r_per_pct, 0.0016, 0,
+		"a shipped build uses it");
 	const struct build *own = library_build(l, "own");
 	CLOSE(own->members[0].ring_deg, 30, 0, "cut in degrees");
 	CLOSE(own->members[0].finish_s_m[0], 0, 0, "bare when nothing is said");
@@ -294,13 +315,16 @@ static void an_owner_changes_what_he_names(void **state)
 	const struct build *base = library_build(lib, "flat-top");
 	struct build b;
 	struct faults f = { 0 };
-	assert_int_equal(library_override(lib, base,
-				 "top = { species = \"engelmann_spruce\"; thickness = \"2.9mm\"; };\n"
-				 "neck = { cut = \"flat\"; outer = \"oil\"; };\n"
-				 "band = [42, 50]; tuner_nut = { pitch = \"0.8mm\"; };\n"
-				 "strap_button = { member = \"body\"; count = 1; pitch = \"1.5mm\"; grip = \"20mm\"; };\n"
-				 "body = { species = \"mahogany_honduras\"; cut = \"rift\"; thickness = \"40mm\"; width = \"60mm\"; };",
-				 "lute", &b, &f),
+	assert_int_equal(
+		library_override(lib, base,
+			"top = { species = \"engelmann_spruce\"; thickness = \"2.9mm\"; };\n"
+			"neck = { cut = \"flat\"; outer = \"oil\"; };\n"
+			"band = [42, 50]; tuner_nut = { pitch = \"0.8mm\"; };\n"
+			"strap_button = { member = \"body\"; count = 1; pitch = \"1.5mm\"; grip = "
+			"\"20mm\"; };\n"
+			"body = { species = \"mahogany_honduras\"; cut = \"rift\"; thickness = "
+			"\"40mm\"; width = \"60mm\"; };",
+			"lute", &b, &f),
 		RC_OK);
 	const struct member *top = &b.members[build_member(&b, MEMBER_TOP)];
 	const struct member *was = &base->members[build_member(base, MEMBER_TOP)];
@@ -342,29 +366,39 @@ static void impossible_changes_are_faults_and_change_nothing(void **state)
 	static const struct {
 		const char *text, *want;
 	} bad[] = {
-		{ "top = { thickness = \"0mm\"; };", "lute:1: top: thickness = \"0mm\": too small: 0.3mm to 300mm" },
-		{ "top = { thickness = \"-2mm\"; };", "lute:1: top: thickness = \"-2mm\": too small: 0.3mm to 300mm" },
+		{ "top = { thickness = \"0mm\"; };",
+			"lute:1: top: thickness = \"0mm\": too small: 0.3mm to 300mm" },
+		{ "top = { thickness = \"-2mm\"; };",
+			"lute:1: top: thickness = \"-2mm\": too small: 0.3mm to 300mm" },
 		{ "band = [42, 50];\ntop = { thickness = \"30cm\"; };\nneck = { width = \"2m\"; };",
 			"lute:3: neck: width = \"2m\": too large: 3mm to 1200mm" },
-		{ "top = { thickness = \"0.31m\"; };", "lute:1: top: thickness = \"0.31m\": too large: 0.3mm to 300mm" },
+		{ "top = { thickness = \"0.31m\"; };",
+			"lute:1: top: thickness = \"0.31m\": too large: 0.3mm to 300mm" },
 		{ "top = { species = \"sitka_spurce\"; };",
-			"lute:1: top: species = \"sitka_spurce\": no such species: did you mean \"sitka_spruce\"?" },
+			"lute:1: top: species = \"sitka_spurce\": no such species: did you mean "
+			"\"sitka_spruce\"?" },
 		{ "top = { species = \"spruce\"; };",
-			"lute:1: top: species = \"spruce\": no such species: did you mean \"sitka_spruce\", \"engelmann_spruce\", "
+			"lute:1: top: species = \"spruce\": no such species: did you mean "
+			"\"sitka_spruce\", \"engelmann_spruce\", "
 			"\"red_spruce\", \"black_spruce\", ...?" },
-		{ "top = { outer = \"laquer\"; };",
-			"lute:1: top: outer = \"laquer\": no such finish: did you mean \"lacquer\"?" },
+		{ "top = { outer = \"laquer\"; };", "lute:1: top: outer = \"laquer\": no such "
+						    "finish: did you mean \"lacquer\"?" },
 		{ "topp = { };", "lute:1: topp: no such setting: did you mean \"top\"?" },
-		{ "top = { thicknes = \"2mm\"; };", "lute:1: top: thicknes: no such setting: did you mean \"thickness\"?" },
+		{ "top = { thicknes = \"2mm\"; };",
+			"lute:1: top: thicknes: no such setting: did you mean \"thickness\"?" },
 		{ "name = \"mine\";", "lute:1: name: no such setting: did you mean \"band\"?" },
 		{ "top = 3;", "lute:1: top = 3: wrong type: a group { ... }" },
 		{ "tuner_nut = { grip = \"16mm\"; };",
-			"lute:1: tuner_nut: grip 16mm is more than the thickness of headstock, 15mm: a grip within the wood" },
+			"lute:1: tuner_nut: grip 16mm is more than the thickness of headstock, "
+			"15mm: a grip within the wood" },
 		{ "headstock = { thickness = \"13mm\"; };",
-			"lute: tuner_nut: grip 14.5mm is more than the thickness of headstock, 13mm: a grip within the wood" },
-		{ "band = [42, 50]\ntop = {", "lute:2: syntax error: look for a missing ; or , or quote, here or on the line "
+			"lute: tuner_nut: grip 14.5mm is more than the thickness of headstock, "
+			"13mm: a grip within the wood" },
+		{ "band = [42, 50]\ntop = {", "lute:2: syntax error: look for a missing ; or , or "
+					      "quote, here or on the line "
 					      "above" },
-		{ "@include \"/etc/passwd\"\n", "lute:1: @include \"/etc/passwd\": no includes here" },
+		{ "@include \"/etc/passwd\"\n",
+			"lute:1: @include \"/etc/passwd\": no includes here" },
 	};
 	const struct build *base = library_build(lib, "flat-top");
 	for (size_t i = 0; i < COUNT(bad); i++) {
@@ -372,7 +406,8 @@ static void impossible_changes_are_faults_and_change_nothing(void **state)
 		memset(&b, 0x5a, sizeof b);
 		untouched = b;
 		struct faults f = { 0 };
-		assert_int_equal(library_override(lib, base, bad[i].text, "lute", &b, &f), RC_CONFIG);
+		assert_int_equal(
+			library_override(lib, base, bad[i].text, "lute", &b, &f), RC_CONFIG);
 		assert_int_equal(f.n, 1);
 		assert_string_equal(f.text[0], bad[i].want);
 		assert_memory_equal(&b, &untouched, sizeof b);

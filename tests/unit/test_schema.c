@@ -21,7 +21,7 @@ struct sample {
 	double optional;
 };
 
-#define AT(member) offsetof(struct sample, member), sizeof(((struct sample *)0)->member)
+#define AT(member) FIELD_AT(sample, member)
 
 static const char *const words[] = { "low", "middle", "high", NULL };
 
@@ -124,8 +124,14 @@ static void spans_are_seconds_or_text_with_a_unit(void **state)
 		const char *text;
 		int64_t want_s;
 	} spans[] = {
-		{ "90", 90 }, { "90L", 90 }, { "\"90 s\"", 90 }, { "\"15 min\"", 900 }, { "\"6h\"", 21600 },
-		{ "\"30 d\"", 2592000 }, { "\"1 y\"", 31536000 }, { "\"1.5 h\"", 5400 },
+		{ "90", 90 },
+		{ "90L", 90 },
+		{ "\"90 s\"", 90 },
+		{ "\"15 min\"", 900 },
+		{ "\"6h\"", 21600 },
+		{ "\"30 d\"", 2592000 },
+		{ "\"1 y\"", 31536000 },
+		{ "\"1.5 h\"", 5400 },
 	};
 	for (size_t i = 0; i < COUNT(spans); i++) {
 		struct faults f = { 0 };
@@ -145,14 +151,14 @@ static void each_wrong_value_is_one_fault_that_says_what_would_do(void **state)
 	} bad[] = {
 		{ "text = 3;", "t.conf:1: text = 3: wrong type: text in quotes, 1 to 15 bytes" },
 		{ "text = \"\";", "t.conf:1: text = \"\": empty: text in quotes, 1 to 15 bytes" },
-		{ "text = \"0123456789abcdef\";",
-			"t.conf:1: text = \"0123456789abcdef\": too long: text in quotes, 1 to 15 bytes" },
-		{ "text = \"a\\nb\";",
-			"t.conf:1: text = \"a?b\": holds a control character: text in quotes, 1 to 15 bytes" },
-		{ "\nname = \"Left\";",
-			"t.conf:2: name = \"Left\": no short name: lower-case letters, digits, - and _, at most 15" },
-		{ "name = \"-x\";",
-			"t.conf:1: name = \"-x\": no short name: lower-case letters, digits, - and _, at most 15" },
+		{ "text = \"0123456789abcdef\";", "t.conf:1: text = \"0123456789abcdef\": too "
+						  "long: text in quotes, 1 to 15 bytes" },
+		{ "text = \"a\\nb\";", "t.conf:1: text = \"a?b\": holds a control character: text "
+				       "in quotes, 1 to 15 bytes" },
+		{ "\nname = \"Left\";", "t.conf:2: name = \"Left\": no short name: lower-case "
+					"letters, digits, - and _, at most 15" },
+		{ "name = \"-x\";", "t.conf:1: name = \"-x\": no short name: lower-case letters, "
+				    "digits, - and _, at most 15" },
 		{ "real = \"3\";", "t.conf:1: real = \"3\": wrong type: a number, -5 to 50 degC" },
 		{ "real = 50.5;", "t.conf:1: real = 50.5: too large: -5 to 50 degC" },
 		{ "real = -6;", "t.conf:1: real = -6: too small: -5 to 50 degC" },
@@ -160,40 +166,52 @@ static void each_wrong_value_is_one_fault_that_says_what_would_do(void **state)
 		{ "whole = 1.0;", "t.conf:1: whole = 1: wrong type: a whole number, 0 to 100" },
 		{ "whole = 101;", "t.conf:1: whole = 101: too large: 0 to 100" },
 		{ "whole = 4294967297L;", "t.conf:1: whole = 4294967297: too large: 0 to 100" },
-		{ "whole = 4294967297;", "t.conf:1: 4294967297: whole number too large: at most 2147483647" },
+		{ "whole = 4294967297;",
+			"t.conf:1: 4294967297: whole number too large: at most 2147483647" },
 		{ "yes = 1;", "t.conf:1: yes = 1: wrong type: true or false" },
-		{ "length = 2.7;",
-			"t.conf:1: length = 2.7: no unit: a length with its unit, such as \"2.7mm\", 0.5mm to 300mm" },
-		{ "length = \"2.7\";", "t.conf:1: length = \"2.7\": no length: a length with its unit, such as "
-				       "\"2.7mm\", 0.5mm to 300mm" },
+		{ "length = 2.7;", "t.conf:1: length = 2.7: no unit: a length with its unit, such "
+				   "as \"2.7mm\", 0.5mm to 300mm" },
+		{ "length = \"2.7\";",
+			"t.conf:1: length = \"2.7\": no length: a length with its unit, such as "
+			"\"2.7mm\", 0.5mm to 300mm" },
 		{ "length = \"0mm\";", "t.conf:1: length = \"0mm\": too small: 0.5mm to 300mm" },
 		{ "length = \"1m\";", "t.conf:1: length = \"1m\": too large: 0.5mm to 300mm" },
-		{ "span = \"2 weeks\";", "t.conf:1: span = \"2 weeks\": no time: a time, such as \"15 min\", \"6 h\" or "
+		{ "span = \"2 weeks\";", "t.conf:1: span = \"2 weeks\": no time: a time, such as "
+					 "\"15 min\", \"6 h\" or "
 					 "\"30 d\", 1 min to 4e+07 s" },
 		{ "span = 59;", "t.conf:1: span = 59: too small: 1 min to 4e+07 s" },
-		{ "span = 60.0;", "t.conf:1: span = 60: wrong type: a time, such as \"15 min\", \"6 h\" or \"30 d\", "
+		{ "span = 60.0;", "t.conf:1: span = 60: wrong type: a time, such as \"15 min\", "
+				  "\"6 h\" or \"30 d\", "
 				  "1 min to 4e+07 s" },
-		{ "span = \"100.5 s\";", "t.conf:1: span = \"100.5 s\": no whole number of seconds: a time, such as "
-					 "\"15 min\", \"6 h\" or \"30 d\", 1 min to 4e+07 s" },
-		{ "word = \"hihg\";", "t.conf:1: word = \"hihg\": no such word: did you mean \"high\"?" },
-		{ "word = \"nothing like\";",
-			"t.conf:1: word = \"nothing like\": no such word: \"low\", \"middle\" or \"high\"" },
+		{ "span = \"100.5 s\";",
+			"t.conf:1: span = \"100.5 s\": no whole number of seconds: a time, such as "
+			"\"15 min\", \"6 h\" or \"30 d\", 1 min to 4e+07 s" },
+		{ "word = \"hihg\";",
+			"t.conf:1: word = \"hihg\": no such word: did you mean \"high\"?" },
+		{ "word = \"nothing like\";", "t.conf:1: word = \"nothing like\": no such word: "
+					      "\"low\", \"middle\" or \"high\"" },
 		{ "word = 1;", "t.conf:1: word = 1: wrong type: \"low\", \"middle\" or \"high\"" },
-		{ "pair = [40];", "t.conf:1: pair = [...]: wrong type: two numbers, the low one first, 0 to 100 % RH" },
+		{ "pair = [40];", "t.conf:1: pair = [...]: wrong type: two numbers, the low one "
+				  "first, 0 to 100 % RH" },
 		{ "pair = [40, 101];", "t.conf:1: pair = 101: too large: 0 to 100 % RH" },
-		{ "pair = [50, 40];", "t.conf:1: pair = [...]: the first is not the lower one: two numbers, the low one "
+		{ "pair = [50, 40];", "t.conf:1: pair = [...]: the first is not the lower one: two "
+				      "numbers, the low one "
 				      "first, 0 to 100 % RH" },
-		{ "pair = [40, 55.5];",
-			"t.conf:1: unlike values between [ ]: write all alike, [40.0, 55.5], or use ( )" },
-		{ "names = \"a\";", "t.conf:1: names = \"a\": wrong type: a list of at most 3 names" },
+		{ "pair = [40, 55.5];", "t.conf:1: unlike values between [ ]: write all alike, "
+					"[40.0, 55.5], or use ( )" },
+		{ "names = \"a\";",
+			"t.conf:1: names = \"a\": wrong type: a list of at most 3 names" },
 		{ "names = [\"a\", \"b\", \"c\", \"d\"];",
 			"t.conf:1: names = [...]: too many: a list of at most 3 names" },
-		{ "names = [\"a\", \"\"];", "t.conf:1: names = \"\": no short name: a list of at most 3 names" },
+		{ "names = [\"a\", \"\"];",
+			"t.conf:1: names = \"\": no short name: a list of at most 3 names" },
 		{ "wrod = 3;", "t.conf:1: wrod: no such setting: did you mean \"word\"?" },
 		{ "whole = 1;\nwhole = 2;", "t.conf:2: duplicate setting name" },
-		{ "a = 1;\nb = ;\n", "t.conf:2: syntax error: look for a missing ; or , or quote, here or on the line "
+		{ "a = 1;\nb = ;\n", "t.conf:2: syntax error: look for a missing ; or , or quote, "
+				     "here or on the line "
 				     "above" },
-		{ "\n@include \"/etc/passwd\"\n", "t.conf:2: @include \"/etc/passwd\": no includes here" },
+		{ "\n@include \"/etc/passwd\"\n",
+			"t.conf:2: @include \"/etc/passwd\": no includes here" },
 	};
 	for (size_t i = 0; i < COUNT(bad); i++) {
 		struct faults f = { 0 };
@@ -226,7 +244,8 @@ static void includes_count_from_the_folder_of_their_file(void **state)
 	(void)state;
 	char *folder = support_folder();
 	write_text(folder, "main.conf", "whole = 1;\n@include \"inner.conf\" # here\nreal = 77;\n");
-	write_text(folder, "inner.conf", "/* @include \"x\" */\n/*\n@include \"y\"\n*/ word = \"lo\";");
+	write_text(folder, "inner.conf",
+		"/* @include \"x\" */\n/*\n@include \"y\"\n*/ word = \"lo\";");
 	struct faults f = { 0 };
 	config_t cfg;
 	struct sample s;
@@ -235,9 +254,11 @@ static void includes_count_from_the_folder_of_their_file(void **state)
 	config_destroy(&cfg);
 	assert_int_equal(f.n, 2);
 	char want[600];
-	(void)snprintf(want, sizeof want, "%s/main.conf:3: real = 77: too large: -5 to 50 degC", folder);
+	(void)snprintf(
+		want, sizeof want, "%s/main.conf:3: real = 77: too large: -5 to 50 degC", folder);
 	assert_string_equal(f.text[0], want);
-	(void)snprintf(want, sizeof want, "%s/inner.conf:4: word = \"lo\": no such word: did you mean \"low\"?", folder);
+	(void)snprintf(want, sizeof want,
+		"%s/inner.conf:4: word = \"lo\": no such word: did you mean \"low\"?", folder);
 	assert_string_equal(f.text[1], want);
 	faults_done(&f);
 	support_folder_remove(folder);
@@ -262,11 +283,14 @@ static void includes_that_cannot_be_read_are_faults(void **state)
 {
 	(void)state;
 	char *folder = support_folder();
-	expect_open_fault(folder, "@include \"/tmp\"\n", ":1: @include \"/tmp\": is no regular file: a settings file");
-	expect_open_fault(folder, "\n@include \"nope\"\n", ":2: @include \"nope\": cannot be read: a readable file");
+	expect_open_fault(folder, "@include \"/tmp\"\n",
+		":1: @include \"/tmp\": is no regular file: a settings file");
+	expect_open_fault(folder, "\n@include \"nope\"\n",
+		":2: @include \"nope\": cannot be read: a readable file");
 	expect_open_fault(folder, "@include \"t.conf\"\n",
 		":1: @include \"t.conf\": too many includes: does it include itself?");
-	expect_open_fault(folder, "a = 1;\n@include \"nope\n", ":2: @include \"\": no path: a path in quotes");
+	expect_open_fault(folder, "a = 1;\n@include \"nope\n",
+		":2: @include \"\": no path: a path in quotes");
 	support_folder_remove(folder);
 }
 
@@ -317,7 +341,9 @@ static void a_path_starts_from_the_folder_of_the_first_file(void **state)
 	struct faults f = { 0 };
 	config_t cfg;
 	struct field row = rows[2];
-	struct { char path[200]; } target;
+	struct {
+		char path[200];
+	} target;
 	row.offset = 0;
 	row.size = sizeof target.path;
 	assert_true(schema_open(&cfg, support_path(folder, "m.conf"), &f));

@@ -10,7 +10,8 @@
 #include "core/mem.h"
 #include "daemon/settings.h"
 
-/* Every NAME.conf here is a case: with NAME.want beside it the exact faults, without it a good file. */
+/* Every NAME.conf here is a case: with NAME.want beside it the exact faults, without it a good
+ * file. */
 #define CASES "tests/data/settings"
 
 static int only_conf(const struct dirent *d)
@@ -129,7 +130,8 @@ static void lists_have_caps(void **state)
 	const char *path = support_path(folder, "many.conf");
 	FILE *file = fopen(path, "w");
 	assert_non_null(file);
-	fputs("zone = \"UTC\";\nsensors = ( { name = \"a\"; place = \"p0\"; } );\nplaces = (", file);
+	fputs("zone = \"UTC\";\nsensors = ( { name = \"a\"; place = \"p0\"; } );\nplaces = (",
+		file);
 	for (int i = 0; i <= PLACES_MAX; i++)
 		fprintf(file, "%s{ name = \"p%d\"; }", i ? ",\n" : "", i);
 	fputs(");\n", file);
@@ -165,7 +167,8 @@ static void count_line(void *arg, const char *text)
 	struct lines *l = arg;
 	l->n++;
 	assert_null(strchr(text, '\n'));
-	l->sensor_place |= strcmp(text, "sensors.place: lower-case letters, digits, - and _, at most 31; must be given; "
+	l->sensor_place |= strcmp(text, "sensors.place: lower-case letters, digits, - and _, at "
+					"most 31; must be given; "
 					"the place whose air it measures") == 0;
 }
 
