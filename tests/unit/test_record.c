@@ -86,9 +86,12 @@ static bool put_stay(struct store *s, const char *instrument, int64_t t_s, const
 	return changed;
 }
 
-static struct finding a_finding(int subject_kind, const char *subject, int64_t t_s, int kind, double value)
+static struct finding a_finding(
+	int subject_kind, const char *subject, int64_t t_s, int kind, double value)
 {
-	struct finding f = { .subject_kind = subject_kind, .t_s = t_s, .kind = kind, .value = value };
+	struct finding f = {
+		.subject_kind = subject_kind, .t_s = t_s, .kind = kind, .value = value
+	};
 	(void)snprintf(f.subject, sizeof f.subject, "%s", subject);
 	return f;
 }
@@ -197,7 +200,8 @@ static void texts_of_more_than_one_line_are_refused(void **state)
 	struct err err = { 0 };
 	struct client c = { .name = "alder", .address = "1 Hill Lane\nTown" };
 	assert_int_equal(record_put_client(s, &c, NULL, &err), RC_INPUT);
-	assert_string_equal(err.text, "client \"alder\": address: holds a control character: one line of text");
+	assert_string_equal(
+		err.text, "client \"alder\": address: holds a control character: one line of text");
 	struct instrument i = an_instrument("a", "");
 	(void)snprintf(i.note, sizeof i.note, "\x1b[2J");
 	assert_int_equal(record_put_instrument(s, &i, NULL, NULL), RC_INPUT);
@@ -223,13 +227,17 @@ static void unknown_names_are_refused_and_the_nearest_is_offered(void **state)
 	struct finding f = a_finding(CARE_OF_INSTRUMENT, "parlour", T0, FINDING_SNUG, (double)NAN);
 	struct err err[6] = { { 0 } };
 	assert_int_equal(record_put_instrument(s, &i, &changed, &err[0]), RC_UNKNOWN);
-	assert_string_equal(err[0].text, "client \"aldr\": not in the records: did you mean \"alder\"?");
+	assert_string_equal(
+		err[0].text, "client \"aldr\": not in the records: did you mean \"alder\"?");
 	assert_int_equal(record_client(s, "brich", &c, &err[1]), RC_UNKNOWN);
-	assert_string_equal(err[1].text, "client \"brich\": not in the records: did you mean \"birch\"?");
+	assert_string_equal(
+		err[1].text, "client \"brich\": not in the records: did you mean \"birch\"?");
 	assert_int_equal(record_instrument(s, "nylon1", &i, &err[2]), RC_UNKNOWN);
-	assert_string_equal(err[2].text, "instrument \"nylon1\": not in the records: did you mean \"nylon-1\"?");
+	assert_string_equal(err[2].text,
+		"instrument \"nylon1\": not in the records: did you mean \"nylon-1\"?");
 	assert_int_equal(record_put_stay(s, "parlor-1", &stay, &changed, &err[3]), RC_UNKNOWN);
-	assert_string_equal(err[3].text, "instrument \"parlor-1\": not in the records: did you mean \"parlour-1\"?");
+	assert_string_equal(err[3].text,
+		"instrument \"parlor-1\": not in the records: did you mean \"parlour-1\"?");
 	assert_int_equal(record_put_finding(s, &f, &changed, &err[4]), RC_UNKNOWN);
 	assert_int_equal(record_instrument(s, "zzzzzzzzz", &i, &err[5]), RC_UNKNOWN);
 	assert_string_equal(err[5].text, "instrument \"zzzzzzzzz\": not in the records");
@@ -331,8 +339,8 @@ static void a_client_with_instruments_stays(void **state)
 	(void)put_client(s, "alder", "");
 	(void)add_instrument(s, "a", "alder");
 	assert_int_equal(record_remove_client(s, "alder", &err), RC_INPUT);
-	assert_string_equal(
-		err.text, "client \"alder\": still has instrument \"a\": remove it or give it away first");
+	assert_string_equal(err.text,
+		"client \"alder\": still has instrument \"a\": remove it or give it away first");
 	OK(record_remove_instrument(s, "a", NULL), NULL);
 	OK(record_remove_client(s, "alder", NULL), NULL);
 	struct client *all;
@@ -359,7 +367,8 @@ static void an_instrument_takes_its_stays_and_findings_with_it(void **state)
 	(void)put_stay(s, "a", T0, "shop");
 	(void)add_finding(s, "a", T0, FINDING_RELIEF, 0.25e-3);
 	(void)add_finding(s, "b", T0, FINDING_RELIEF, 0.25e-3);
-	const struct finding of_sensor = a_finding(CARE_OF_SENSOR, "a", T0, FINDING_CHECKED, (double)NAN);
+	const struct finding of_sensor =
+		a_finding(CARE_OF_SENSOR, "a", T0, FINDING_CHECKED, (double)NAN);
 	(void)put_finding(s, &of_sensor);
 	OK(record_remove_instrument(s, "a", NULL), NULL);
 	struct stay *stays;
@@ -380,10 +389,16 @@ static void what_is_not_there_cannot_be_removed(void **state)
 	(void)add_finding(s, "a", T0, FINDING_RELIEF, 0.25e-3);
 	assert_int_equal(record_remove_client(s, "alder", NULL), RC_UNKNOWN);
 	assert_int_equal(record_remove_instrument(s, "x", NULL), RC_UNKNOWN);
-	assert_int_equal(record_remove_finding(s, CARE_OF_INSTRUMENT, "x", T0, FINDING_RELIEF, NULL), RC_UNKNOWN);
-	assert_int_equal(record_remove_finding(s, CARE_OF_INSTRUMENT, "a", T0 + 1, FINDING_RELIEF, NULL), RC_UNKNOWN);
-	assert_int_equal(record_remove_finding(s, CARE_OF_SENSOR, "a", T0, FINDING_CHECKED, NULL), RC_UNKNOWN);
-	assert_int_equal(record_remove_finding(s, CARE_OF_INSTRUMENT, "a", T0, FINDING_SNUG, &err), RC_UNKNOWN);
+	assert_int_equal(
+		record_remove_finding(s, CARE_OF_INSTRUMENT, "x", T0, FINDING_RELIEF, NULL),
+		RC_UNKNOWN);
+	assert_int_equal(
+		record_remove_finding(s, CARE_OF_INSTRUMENT, "a", T0 + 1, FINDING_RELIEF, NULL),
+		RC_UNKNOWN);
+	assert_int_equal(record_remove_finding(s, CARE_OF_SENSOR, "a", T0, FINDING_CHECKED, NULL),
+		RC_UNKNOWN);
+	assert_int_equal(record_remove_finding(s, CARE_OF_INSTRUMENT, "a", T0, FINDING_SNUG, &err),
+		RC_UNKNOWN);
 	assert_string_equal(err.text, "finding snug of \"a\": none at that time");
 	assert_int_equal(count_findings(s, CARE_OF_INSTRUMENT, "a"), 1);
 }
@@ -437,7 +452,8 @@ static void findings_of_one_time_come_with_what_changes_the_instrument_first(voi
 		{ T0, FINDING_ACTION_BASS }, { T0, FINDING_RELIEF }, { T0, FINDING_SNUG }, { T0 + 1, FINDING_RELIEF },
 	};
 	for (size_t i = 0; i < COUNT(put); i++)
-		(void)add_finding(s, "a", put[i].t_s, put[i].kind, put[i].kind == FINDING_SNUG ? (double)NAN : 1e-3);
+		(void)add_finding(s, "a", put[i].t_s, put[i].kind,
+			put[i].kind == FINDING_SNUG ? (double)NAN : 1e-3);
 	struct finding *got;
 	size_t n;
 	OK(record_findings(s, CARE_OF_INSTRUMENT, "a", &got, &n, NULL), NULL);
@@ -461,7 +477,8 @@ static void findings_of_all_subjects_come_by_name_then_time(void **state)
 	(void)add_instrument(s, "a", "");
 	(void)add_finding(s, "a", T0, FINDING_RELIEF, 1e-3);
 	for (size_t i = 0; i < COUNT(put); i++) {
-		const struct finding f = a_finding(CARE_OF_SENSOR, put[i].name, put[i].t_s, FINDING_CHECKED, (double)NAN);
+		const struct finding f = a_finding(
+			CARE_OF_SENSOR, put[i].name, put[i].t_s, FINDING_CHECKED, (double)NAN);
 		(void)put_finding(s, &f);
 	}
 	struct finding *got;
