@@ -37,34 +37,42 @@ static void long_line(struct row *row)
 	row->ended = true;
 }
 
+/* Reads up to n bytes; 0 at the end, also when reading failed. */
+static size_t read_bytes(struct delimited *d, void *into, size_t n)
+{
+	ssize_t got;
+	do
+		got = read(d->fd, into, n);
+	while (got < 0 && errno == EINTR);
+	if (got < 0)
+		d->error = errno;
+	d->at_end = got <= 0;
+	d->done += got > 0 ? got : 0;
+	return got > 0 ? (size_t)got : 0;
+}
+
 /* Reads a block and appends it decoded to the text. */
 static void refill(struct delimited *d)
 {
 	memmove(d->text, d->text + d->pos, d->end - d->pos);
 	d->end -= d->pos;
 	d->pos = 0;
-	ssize_t got;
-	do
-		got = read(d->fd, d->raw + d->carry, RAW_SIZE - d->carry);
-	while (got < 0 && errno == EINTR);
-	if (got < 0)
-		d->error = errno;
-	d->at_end = got <= 0;
-	size_t n = d->carry + (got > 0 ? (size_t)got : 0);
-	size_t from = d->done < (int64_t)d->mark ? d->mark : 0;
-	d->done += got > 0 ? got : 0;
-	if (n < from)
+	size_t skip = d->done == 0 ? d->mark : 0;
+	if (d->encoding != ENCODED_UTF16LE && d->encoding != ENCODED_UTF16BE) {
+		size_t n = read_bytes(d, d->text + d->end, RAW_SIZE);
+		skip = n < skip ? n : skip;
+		if (skip > 0)
+			memmove(d->text + d->end, d->text + d->end + skip, n - skip);
+		d->end += n - skip;
 		return;
-	if (d->encoding == ENCODED_UTF16LE || d->encoding == ENCODED_UTF16BE) {
-		size_t used;
-		d->end += encoding_from_utf16(d->raw + from, n - from,
-			d->encoding == ENCODED_UTF16BE, d->at_end, &used, d->text + d->end);
-		d->carry = n - from - used;
-		memmove(d->raw, d->raw + from + used, d->carry);
-	} else {
-		memcpy(d->text + d->end, d->raw + from, n - from);
-		d->end += n - from;
 	}
+	size_t n = d->carry + read_bytes(d, d->raw + d->carry, RAW_SIZE - d->carry);
+	size_t used;
+	skip = n < skip ? n : skip;
+	d->end += encoding_from_utf16(d->raw + skip, n - skip, d->encoding == ENCODED_UTF16BE,
+		d->at_end, &used, d->text + d->end);
+	d->carry = n - skip - used;
+	memmove(d->raw, d->raw + skip + used, d->carry);
 }
 
 /* Drops the rest of a record that is too long. */

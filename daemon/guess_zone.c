@@ -147,6 +147,14 @@ static bool offsets_in_values(const struct guess *g)
 	return plan->form.kind == TIME_TEXT && with * 10 >= filled * 8 && with > 0;
 }
 
+/* Does the heading name another zone or offset than z has? */
+static bool differs(const struct zone *z, const struct named *heading)
+{
+	if (heading->zone[0])
+		return strcmp(heading->zone, zone_name_ref(z)) != 0;
+	return heading->has_offset && heading->offset_s != zone_offset_s(z, 0);
+}
+
 enum rc guess_zone(struct guess *g)
 {
 	struct plan *plan = g->plan;
@@ -164,10 +172,11 @@ enum rc guess_zone(struct guess *g)
 	if (offsets_in_values(g))
 		guess_tell(g->sink, "time zone: the times carry their offset");
 	if (g->known->zone[0]) {
-		if (heading.has_offset || heading.zone[0])
+		enum rc rc = zone_new(g->known->zone, &plan->zone, g->err);
+		if (rc == RC_OK && differs(plan->zone, &heading))
 			guess_tell(g->sink, "time zone: %s as set, though the heading is \"%s\"",
 				g->known->zone, g->s->heads[column].text);
-		return zone_new(g->known->zone, &plan->zone, g->err);
+		return rc;
 	}
 	if (offsets_in_values(g))
 		return RC_OK;

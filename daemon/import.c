@@ -455,13 +455,14 @@ static char known_delimiter(const struct layout *known)
 	return '\0';
 }
 
-static enum rc make_plan(struct import *im, struct delimited *d, const struct layout *known)
+static enum rc make_plan(
+	struct import *im, struct delimited *d, const struct layout *known, struct row *row)
 {
 	size_t n;
 	struct sample *s = &im->plan.sample;
 	const char *text = delimited_sample_ref(d, &n);
 	char eol = delimited_eol(d);
-	char delimiter = sample_delimiter(text, n, eol, known_delimiter(known));
+	char delimiter = sample_delimiter(text, n, eol, known_delimiter(known), row);
 	if (n == 0)
 		return err_set(im->err, RC_INPUT, "%s: its first line is longer than %d bytes",
 			im->path, IMPORT_LINE_MAX);
@@ -483,7 +484,7 @@ static enum rc run(struct import *im, struct delimited *d, const struct layout *
 	im->track = mem_new(TRACKS_MAX, sizeof *im->track);
 	enum rc rc =
 		row && im->track ? RC_OK : err_set(im->err, RC_MEM, "%s: out of memory", im->path);
-	rc = rc == RC_OK ? make_plan(im, d, known) : rc;
+	rc = rc == RC_OK ? make_plan(im, d, known, row) : rc;
 	if (rc == RC_OK && im->plan.order_rivals)
 		rc = look_for_order(im, d, row);
 	for (size_t i = 0; rc == RC_OK && im->plan.names == PLAN_NONE && i < im->plan.n; i++)

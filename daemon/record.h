@@ -48,11 +48,13 @@ struct finding {
 };
 
 /* Adds or replaces by name. *changed (NULL allowed) tells whether anything differed. An instrument whose
- * build, overrides, since or until changed is followed anew from its start. RC_UNKNOWN: its client is not there. */
+ * build, overrides, since or until changed is followed anew from its start. RC_UNKNOWN: its client is not there.
+ * RC_INPUT, here and below: a title, address or note holds a control character. */
 MUST_USE enum rc record_put_client(struct store *s, const struct client *c, bool *changed, struct err *err);
 MUST_USE enum rc record_put_instrument(struct store *s, const struct instrument *i, bool *changed, struct err *err);
 
-/* The same time again replaces the place. The instrument is followed anew from t_s. */
+/* The same time again replaces the place. The instrument is followed anew from t_s, or from its start when there is
+ * no earlier stay: the first one also holds before its time. */
 MUST_USE enum rc record_put_stay(struct store *s, const char *instrument, const struct stay *stay, bool *changed,
 	struct err *err);
 
@@ -66,7 +68,8 @@ MUST_USE enum rc record_remove_finding(struct store *s, int subject_kind, const 
 	struct err *err);
 
 /* All of them in order of name (stays: of time; findings: of time, and at one time what changes the
- * instrument - rod, saddle - before what is measured on it). Arrays are the caller's (mem_free). */
+ * instrument - rod, saddle - before what is measured on it). Findings of subject NULL: of all subjects of that
+ * kind, in order of their names. Arrays are the caller's (mem_free). */
 MUST_USE enum rc record_clients(struct store *s, struct client **out, size_t *n, struct err *err);
 MUST_USE enum rc record_instruments(struct store *s, struct instrument **out, size_t *n, struct err *err);
 MUST_USE enum rc record_stays(struct store *s, int64_t instrument, struct stay **out, size_t *n, struct err *err);

@@ -24,7 +24,7 @@ static size_t even_rows(const char *text, size_t n, char delimiter, char eol, st
 	return best;
 }
 
-char sample_delimiter(const char *text, size_t n, char eol, char known)
+char sample_delimiter(const char *text, size_t n, char eol, char known, struct row *row)
 {
 	static const char signs[] =
 		"\t;,"; /* a comma is often a decimal sign: it must win clearly */
@@ -32,17 +32,15 @@ char sample_delimiter(const char *text, size_t n, char eol, char known)
 		return known;
 	if (n > 5 && strncasecmp(text, "sep=", 4) == 0 && strchr(signs, text[4]))
 		return text[4];
-	struct row *row = mem_new(1, sizeof *row);
 	size_t best = 0;
 	char found = '\0';
-	for (size_t i = 0; row && signs[i]; i++) {
+	for (size_t i = 0; signs[i]; i++) {
 		size_t rows = even_rows(text, n, signs[i], eol, row);
 		if (rows > best + best / 4) {
 			best = rows;
 			found = signs[i];
 		}
 	}
-	mem_free(row);
 	return found;
 }
 

@@ -29,8 +29,9 @@ struct sample {
 };
 
 /* Delimiter of the text: known if it is not 0, else the one that cuts most lines into the same
- * number of cells. A line `sep=;` decides. 0: none does. */
-char sample_delimiter(const char *text, size_t n, char eol, char known);
+ * number of cells. A line `sep=;` decides. 0: none does. row is room to
+ * work in. */
+char sample_delimiter(const char *text, size_t n, char eol, char known, struct row *row);
 
 /* Cuts the text into the table and finds header and data, with latin1 and pattern set before.
  * header_rows: 0 or less: guess. false: out of memory. sample_done releases it, also after a

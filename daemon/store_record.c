@@ -1,5 +1,6 @@
 #include "daemon/record.h"
 
+#include <ctype.h>
 #include <string.h>
 
 #include "core/finding.h"
@@ -12,8 +13,25 @@ static void tell(bool *changed, struct store *s)
 		*changed = sqlite3_changes(s->db) > 0;
 }
 
+/* Texts are of one line: so they can be shown, put into a calendar, and written out and read back as they are. */
+static enum rc check_text(const char *what, const char *name, const char *setting, const char *text, struct err *err)
+{
+	while (*text && !iscntrl((unsigned char)*text))
+		text++;
+	return *text ? err_set(err, RC_INPUT, "%s \"%s\": %s: holds a control character: one line of text", what, name,
+			       setting) :
+		       RC_OK;
+}
+
 enum rc record_put_client(struct store *s, const struct client *c, bool *changed, struct err *err)
 {
+	enum rc rc = check_text("client", c->name, "title", c->title, err);
+	if (rc == RC_OK)
+		rc = check_text("client", c->name, "address", c->address, err);
+	if (rc == RC_OK)
+		rc = check_text("client", c->name, "note", c->note, err);
+	if (rc != RC_OK)
+		return rc;
 	sqlite3_stmt *q = store_statement(s,
 		"INSERT INTO client(name, title, address, note) VALUES(?1, ?2, ?3, ?4) "
 		"ON CONFLICT(name) DO UPDATE SET title = ?2, address = ?3, note = ?4 "
@@ -25,7 +43,7 @@ enum rc record_put_client(struct store *s, const struct client *c, bool *changed
 	row_bind_text(q, 2, c->title);
 	row_bind_text(q, 3, c->address);
 	row_bind_text(q, 4, c->note);
-	enum rc rc = store_run(s, q, err);
+	rc = store_run(s, q, err);
 	if (rc == RC_OK)
 		tell(changed, s);
 	return rc;
@@ -86,6 +104,10 @@ enum rc record_put_instrument(struct store *s, const struct instrument *i, bool 
 {
 	struct client c = { 0 };
 	enum rc rc = i->client[0] ? record_client(s, i->client, &c, err) : RC_OK;
+	if (rc == RC_OK)
+		rc = check_text("instrument", i->name, "title", i->title, err);
+	if (rc == RC_OK)
+		rc = check_text("instrument", i->name, "note", i->note, err);
 	if (rc != RC_OK)
 		return rc;
 	sqlite3_stmt *q = store_statement(s,
@@ -128,12 +150,13 @@ static void read_instrument(sqlite3_stmt *q, void *out)
 	row_text(q, 9, i->note, sizeof i->note);
 }
 
+#define SELECT_INSTRUMENT                                                                                  \
+	"SELECT i.id, i.name, i.title, c.name, i.client, i.build, i.overrides, i.since, i.until, i.note "  \
+	"FROM instrument i LEFT JOIN client c ON c.id = i.client "
+
 enum rc record_instruments(struct store *s, struct instrument **out, size_t *n, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s,
-		"SELECT i.id, i.name, i.title, c.name, i.client, i.build, i.overrides, i.since, i.until, i.note "
-		"FROM instrument i LEFT JOIN client c ON c.id = i.client ORDER BY i.name",
-		err);
+	sqlite3_stmt *q = store_statement(s, SELECT_INSTRUMENT "ORDER BY i.name", err);
 	void *rows = NULL;
 	enum rc rc = q ? row_gather(s, q, sizeof **out, read_instrument, &rows, n, err) : store_fail(s, "prepare", err);
 	if (rc == RC_OK)
@@ -141,18 +164,23 @@ enum rc record_instruments(struct store *s, struct instrument **out, size_t *n, 
 	return rc;
 }
 
+/* By the name's index: findings and stays ask for their instrument each time. All are read for the hint only. */
 enum rc record_instrument(struct store *s, const char *name, struct instrument *out, struct err *err)
 {
-	struct instrument *all = NULL;
+	sqlite3_stmt *q = store_statement(s, SELECT_INSTRUMENT "WHERE i.name = ?1", err);
+	struct instrument *found = NULL, *all = NULL;
 	size_t n = 0;
-	enum rc rc = record_instruments(s, &all, &n, err);
-	size_t i = 0;
-	while (i < n && strcmp(all[i].name, name) != 0)
-		i++;
-	if (rc == RC_OK && i < n)
-		*out = all[i];
-	else if (rc == RC_OK)
+	void *rows = NULL;
+	if (!q)
+		return RC_STORE;
+	row_bind_text(q, 1, name);
+	enum rc rc = row_gather(s, q, sizeof *found, read_instrument, &rows, &n, err);
+	found = rows;
+	if (rc == RC_OK && n > 0)
+		*out = found[0];
+	else if (rc == RC_OK && (rc = record_instruments(s, &all, &n, err)) == RC_OK)
 		rc = unknown("instrument", name, all, sizeof *all, offsetof(struct instrument, name), n, err);
+	mem_free(found);
 	mem_free(all);
 	return rc;
 }
@@ -166,6 +194,20 @@ static enum rc mark_dirty(struct store *s, int64_t instrument, int64_t t_s, stru
 	(void)sqlite3_bind_int64(q, 1, instrument);
 	(void)sqlite3_bind_int64(q, 2, civil_floor(t_s, HOUR_S));
 	return store_run(s, q, err);
+}
+
+/* The first stay also holds before its time. */
+static enum rc mark_stay_dirty(struct store *s, int64_t instrument, int64_t t_s, struct err *err)
+{
+	sqlite3_stmt *q = store_statement(s, "SELECT EXISTS(SELECT 1 FROM stay WHERE instrument = ?1 AND t < ?2)", err);
+	if (!q)
+		return RC_STORE;
+	(void)sqlite3_bind_int64(q, 1, instrument);
+	(void)sqlite3_bind_int64(q, 2, t_s);
+	enum rc rc = sqlite3_step(q) == SQLITE_ROW ? RC_OK : store_fail(s, "stay", err);
+	bool first = rc == RC_OK && sqlite3_column_int(q, 0) == 0;
+	row_end(q);
+	return rc == RC_OK ? mark_dirty(s, instrument, first ? 0 : t_s, err) : rc;
 }
 
 enum rc record_put_stay(struct store *s, const char *instrument, const struct stay *stay, bool *changed,
@@ -187,7 +229,7 @@ enum rc record_put_stay(struct store *s, const char *instrument, const struct st
 	rc = store_run(s, q, err);
 	bool news = sqlite3_changes(s->db) > 0;
 	if (rc == RC_OK && news)
-		rc = mark_dirty(s, i.id, stay->t_s, err);
+		rc = mark_stay_dirty(s, i.id, stay->t_s, err);
 	if (rc == RC_OK && changed)
 		*changed = news;
 	return rc;
@@ -208,6 +250,8 @@ enum rc record_put_finding(struct store *s, const struct finding *f, bool *chang
 {
 	struct instrument i = { 0 };
 	enum rc rc = f->subject_kind == CARE_OF_INSTRUMENT ? record_instrument(s, f->subject, &i, err) : RC_OK;
+	if (rc == RC_OK)
+		rc = check_text("finding of", f->subject, "note", f->text, err);
 	if (rc != RC_OK)
 		return rc;
 	sqlite3_stmt *q = store_statement(s,
@@ -329,17 +373,19 @@ static void read_finding(sqlite3_stmt *q, void *out)
 	row_text(q, 6, f->text, sizeof f->text);
 }
 
+#define SELECT_FINDING "SELECT id, kind, subject, t, quantity, value, text FROM finding WHERE kind = ?1 "
+#define ORDER_FINDING "t, quantity IN ('truss_turn', 'saddle') DESC, quantity"
+
 enum rc record_findings(struct store *s, int subject_kind, const char *subject, struct finding **out, size_t *n,
 	struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s,
-		"SELECT id, kind, subject, t, quantity, value, text FROM finding WHERE kind = ?1 AND subject = ?2 "
-		"ORDER BY t, quantity IN ('truss_turn', 'saddle') DESC, quantity",
-		err);
+	sqlite3_stmt *q = subject ? store_statement(s, SELECT_FINDING "AND subject = ?2 ORDER BY " ORDER_FINDING, err) :
+				    store_statement(s, SELECT_FINDING "ORDER BY subject, " ORDER_FINDING, err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, subject_kind);
-	row_bind_text(q, 2, subject);
+	if (subject)
+		row_bind_text(q, 2, subject);
 	void *rows = NULL;
 	enum rc rc = row_gather(s, q, sizeof **out, read_finding, &rows, n, err);
 	if (rc == RC_OK)

@@ -269,20 +269,21 @@ static void take_offset(struct cursor *c, struct when *out)
 		out->has_offset = true;
 }
 
-/* 2024-03-12 15:05[:30], also with T and with slashes. */
+/* Two digits at p; negative, also in sums with others, when they are none. */
+static int two(const char *p)
+{
+	return digit(p[0]) && digit(p[1]) ? (p[0] - '0') * 10 + (p[1] - '0') : -100000;
+}
+
+/* 2024-03-12 15:05[:30], also with T. */
 static bool read_shortly(const char *p, size_t n, struct when *out)
 {
-	static const char form[] = "0000-00-00 00:00:00";
-	if (n != 19 && n != 16)
+	bool form = (n == 19 || n == 16) && p[4] == '-' && p[7] == '-' && p[13] == ':' &&
+		    (p[10] == ' ' || p[10] == 'T') && (n == 16 || p[16] == ':');
+	if (!form)
 		return false;
-	for (size_t i = 0; i < n; i++) {
-		if (form[i] == '0' ? !digit(p[i]) : p[i] != form[i] && !(i == 10 && p[i] == 'T'))
-			return false;
-	}
-#define TWO(i) ((p[i] - '0') * 10 + p[(i) + 1] - '0')
-	struct civil c = { TWO(0) * 100 + TWO(2), TWO(5), TWO(8), TWO(11), TWO(14),
-		n == 19 ? TWO(17) : 0 };
-#undef TWO
+	struct civil c = { two(p) * 100 + two(p + 2), two(p + 5), two(p + 8), two(p + 11),
+		two(p + 14), n == 19 ? two(p + 17) : 0 };
 	if (!civil_valid(&c))
 		return false;
 	*out = (struct when){ .has_date = true, .has_clock = true };

@@ -1,0 +1,230 @@
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "core/finding.h"
+#include "core/mem.h"
+#include "daemon/recordtext_int.h"
+
+enum { LINE_SIZE = 4 * OVERRIDES_SIZE + 256, QUOTED = 4 * NOTE_SIZE + 3 };
+
+struct export
+{
+	struct store *store;
+	const struct zone *zone;
+	void (*write)(void *arg, const char *text);
+	void *arg;
+	struct err *err;
+};
+
+static void say(const struct export *e, const char *fmt, ...) PRINTF_LIKE(2, 3);
+static void say(const struct export *e, const char *fmt, ...)
+{
+	char line[LINE_SIZE];
+	va_list ap;
+	va_start(ap, fmt);
+	(void)vsnprintf(line, sizeof line, fmt, ap);
+	va_end(ap);
+	e->write(e->arg, line);
+}
+
+/* `note = "...";` on a line of its own; nothing for no text. */
+static void say_text(const struct export *e, const char *indent, const char *name, const char *text)
+{
+	char quoted[QUOTED];
+	recordtext_quote(quoted, sizeof quoted, text);
+	if (text[0])
+		say(e, "%s%s = %s;\n", indent, name, quoted);
+}
+
+static void say_time(const struct export *e, const char *indent, const char *name, int64_t t_s)
+{
+	char text[RECORDTEXT_VALUE];
+	if (t_s == TIME_NEVER)
+		return;
+	recordtext_print_time(text, sizeof text, e->zone, t_s);
+	say(e, "%s%s = \"%s\";\n", indent, name, text);
+}
+
+/* ---- findings ---- */
+
+static void say_finding(const struct export *e, const struct finding *f)
+{
+	const struct finding_word *w = &finding_words()[f->kind];
+	char value[RECORDTEXT_VALUE] = "";
+	switch (w->unit) {
+	case FINDING_LENGTH:
+		recordtext_length(value, sizeof value, f->value);
+		break;
+	case FINDING_TURNS:
+		recordtext_turns(value, sizeof value, f->value);
+		break;
+	case FINDING_EVENT:
+		say(e, " %s = true;", w->name);
+		return;
+	}
+	say(e, " %s = \"%s\";", w->name, value);
+}
+
+/* Findings of one subject: those of one time and note in one group. */
+static void say_findings(const struct export *e, const struct finding *f, size_t n)
+{
+	char text[RECORDTEXT_VALUE], quoted[QUOTED];
+	say(e, "\t\tfindings = (");
+	for (size_t i = 0; i < n;) {
+		recordtext_print_time(text, sizeof text, e->zone, f[i].t_s);
+		recordtext_quote(quoted, sizeof quoted, f[i].text);
+		size_t first = i;
+		say(e, "%s\n\t\t\t{ at = \"%s\";", first ? "," : "", text);
+		for (; i < n && f[i].t_s == f[first].t_s && strcmp(f[i].text, f[first].text) == 0;
+			i++)
+			say_finding(e, &f[i]);
+		if (f[first].text[0])
+			say(e, " note = %s;", quoted);
+		say(e, " }");
+	}
+	say(e, "\n\t\t);\n");
+}
+
+/* ---- instruments ---- */
+
+/* A stay replaced before the instrument came is left out; the one in force then counts from since. */
+static void say_stays(const struct export *e, const struct stay *stays, size_t n, int64_t since_s)
+{
+	char text[RECORDTEXT_VALUE];
+	bool more = false;
+	for (size_t i = 0; i < n; i++) {
+		if (i + 1 < n && stays[i + 1].t_s <= since_s)
+			continue;
+		recordtext_print_time(text, sizeof text, e->zone,
+			stays[i].t_s > since_s ? stays[i].t_s : since_s);
+		say(e, "%s\n\t\t\t{ at = \"%s\"; place = \"%s\"; }", more ? "," : "\t\tstays = (",
+			text, stays[i].place);
+		more = true;
+	}
+	if (more)
+		say(e, "\n\t\t);\n");
+}
+
+static enum rc say_overrides(const struct export *e, const struct instrument *x)
+{
+	config_t cfg;
+	struct faults f = { 0 };
+	enum rc rc = RC_OK;
+	char text[4 * OVERRIDES_SIZE];
+	if (schema_open_text(&cfg, x->name, x->overrides, &f)) {
+		const config_setting_t *root = config_root_setting(&cfg);
+		int n = config_setting_length(root);
+		if (n)
+			say(e, "\t\toverrides = {\n");
+		for (int i = 0; i < n; i++) {
+			(void)recordtext_setting(
+				text, sizeof text, config_setting_get_elem(root, (unsigned)i));
+			say(e, "\t\t\t%s;\n", text);
+		}
+		if (n)
+			say(e, "\t\t};\n");
+	} else {
+		rc = err_set(e->err, RC_STORE,
+			"instrument \"%s\": overrides in the store are no libconfig text: %s",
+			x->name, f.n ? f.text[0] : "");
+	}
+	config_destroy(&cfg);
+	faults_done(&f);
+	return rc;
+}
+
+static enum rc say_instrument(const struct export *e, const struct instrument *x)
+{
+	static const char indent[] = "\t\t";
+	struct stay *stays = NULL;
+	struct finding *findings = NULL;
+	size_t n_stays = 0, n_findings = 0;
+	enum rc rc = record_stays(e->store, x->id, &stays, &n_stays, e->err);
+	if (rc == RC_OK)
+		rc = record_findings(
+			e->store, CARE_OF_INSTRUMENT, x->name, &findings, &n_findings, e->err);
+	if (rc == RC_OK) {
+		say(e, "\t{\n%sname = \"%s\";\n", indent, x->name);
+		say_text(e, indent, "title", x->title);
+		say_text(e, indent, "client", x->client);
+		say_text(e, indent, "build", x->build);
+		say_time(e, indent, "since", x->since_s);
+		say_time(e, indent, "until", x->until_s);
+		say_text(e, indent, "note", x->note);
+		rc = say_overrides(e, x);
+		say_stays(e, stays, n_stays, x->since_s);
+		if (n_findings)
+			say_findings(e, findings, n_findings);
+		say(e, "\t}");
+	}
+	mem_free(stays);
+	mem_free(findings);
+	return rc;
+}
+
+static enum rc say_instruments(const struct export *e)
+{
+	struct instrument *all = NULL;
+	size_t n = 0;
+	enum rc rc = record_instruments(e->store, &all, &n, e->err);
+	for (size_t i = 0; rc == RC_OK && i < n; i++) {
+		say(e, i ? ",\n" : "\ninstruments = (\n");
+		rc = say_instrument(e, &all[i]);
+	}
+	if (rc == RC_OK && n)
+		say(e, "\n);\n");
+	mem_free(all);
+	return rc;
+}
+
+static enum rc say_clients(const struct export *e)
+{
+	static const char indent[] = "\t\t";
+	struct client *all = NULL;
+	size_t n = 0;
+	enum rc rc = record_clients(e->store, &all, &n, e->err);
+	for (size_t i = 0; rc == RC_OK && i < n; i++) {
+		say(e, "%s\t{\n%sname = \"%s\";\n", i ? ",\n" : "\nclients = (\n", indent,
+			all[i].name);
+		say_text(e, indent, "title", all[i].title);
+		say_text(e, indent, "address", all[i].address);
+		say_text(e, indent, "note", all[i].note);
+		say(e, "\t}");
+	}
+	if (rc == RC_OK && n)
+		say(e, "\n);\n");
+	mem_free(all);
+	return rc;
+}
+
+static enum rc say_sensors(const struct export *e)
+{
+	struct finding *all = NULL;
+	size_t n = 0;
+	enum rc rc = record_findings(e->store, CARE_OF_SENSOR, NULL, &all, &n, e->err);
+	for (size_t i = 0, end; rc == RC_OK && i < n; i = end) {
+		for (end = i; end < n && strcmp(all[end].subject, all[i].subject) == 0;)
+			end++;
+		say(e, "%s\t{\n\t\tname = \"%s\";\n", i ? ",\n" : "\nsensors = (\n",
+			all[i].subject);
+		say_findings(e, all + i, end - i);
+		say(e, "\t}");
+	}
+	if (rc == RC_OK && n)
+		say(e, "\n);\n");
+	mem_free(all);
+	return rc;
+}
+
+enum rc recordtext_export(struct store *s, const struct zone *zone,
+	void (*write)(void *arg, const char *text), void *arg, struct err *err)
+{
+	const struct export e = { s, zone, write, arg, err };
+	say(&e, "/* Records of seasond. Apply them with: seasonctl records apply FILE */\n");
+	enum rc rc = say_clients(&e);
+	if (rc == RC_OK)
+		rc = say_instruments(&e);
+	return rc == RC_OK ? say_sensors(&e) : rc;
+}
