@@ -149,6 +149,14 @@ void units_print_change(char *buf, size_t n, double m, enum bench_units u)
 		(void)snprintf(buf, n, "%.1f thou", m / METRE_PER_THOU);
 }
 
+void units_print_rise(char *buf, size_t n, double m, enum bench_units u)
+{
+	if (u == BENCH_MM)
+		(void)snprintf(buf, n, "%.2f mm", m * 1e3);
+	else
+		(void)snprintf(buf, n, "%.1f/64 in", m / METRE_PER_INCH * 64);
+}
+
 void units_print_height(char *buf, size_t n, double m, enum bench_units u)
 {
 	if (u == BENCH_INCH)

@@ -29,6 +29,9 @@ void units_print_gap(char *buf, size_t n, double m, enum bench_units u);
 /* Changes and their spread, finer than a gauge reads: `1.2 thou`, or `0.03 mm`. */
 void units_print_change(char *buf, size_t n, double m, enum bench_units u);
 
+/* The same of string heights: `1.2/64 in`, or `0.48 mm`. */
+void units_print_rise(char *buf, size_t n, double m, enum bench_units u);
+
 /* String heights: 64ths to the nearest half, `5.5/64 in`, or `2.2 mm`. */
 void units_print_height(char *buf, size_t n, double m, enum bench_units u);
 

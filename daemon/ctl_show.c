@@ -108,11 +108,12 @@ static enum rc print_place(struct ctl *c, const struct place *p)
 	return RC_OK;
 }
 
-static void print_change(struct ctl *c, const char *what, double change_m, double sd_m, double found_m)
+static void print_change(struct ctl *c, const char *what, double change_m, double sd_m, double found_m, bool height)
 {
 	char change[32], sd[32];
-	units_print_change(change, sizeof change, change_m, c->desk.set->units);
-	units_print_change(sd, sizeof sd, sd_m, c->desk.set->units);
+	void (*print)(char *, size_t, double, enum bench_units) = height ? units_print_rise : units_print_change;
+	print(change, sizeof change, change_m, c->desk.set->units);
+	print(sd, sizeof sd, sd_m, c->desk.set->units);
 	(void)printf("    %-14s %s +- %s since the last finding%s\n", what, change, sd,
 		isnan(found_m) ? " (never measured: unchecked prediction)" : "");
 }
@@ -137,15 +138,15 @@ static void print_instrument(struct ctl *c, const struct followed *f)
 	zone_print_minute(engine_zone(c->desk.engine, f->place), (f->state.hour + 1) * HOUR_S, upto, sizeof upto);
 	(void)printf("    followed to    %s", upto);
 	if (f->state.bridged_h)
-		(void)printf(", %lld hours without readings bridged", (long long)f->state.bridged_h);
+		(void)printf(", %lld hour%s without readings bridged", (long long)f->state.bridged_h, f->state.bridged_h == 1 ? "" : "s");
 	(void)puts("");
 	for (size_t i = 0; i < b->n_fastenings; i++) {
 		units_print_turns(turn, sizeof turn, now.hardware[i].turns);
-		(void)printf("    %-14s preload %3.0f %%, gap %.2f mm (%s on %s)\n", i == now.slackest ? "slackest" : "hardware",
+		(void)printf("    %-14s %3.0f %% of the preload left, gap %.2f mm (%s on %s)\n", measure_hardware(b->fastenings[i].kind),
 			100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3, turn, b->fastenings[i].thread);
 	}
-	print_change(c, "relief", now.relief_m, now.relief_sd_m, f->state.relief_found_m);
-	print_change(c, "action", now.action_m, now.action_sd_m, f->state.action_found_m);
+	print_change(c, "relief", now.relief_m, now.relief_sd_m, f->state.relief_found_m, false);
+	print_change(c, "action", now.action_m, now.action_sd_m, f->state.action_found_m, true);
 	units_print_change(gap, sizeof gap, now.fret_end_m, c->desk.set->units);
 	(void)printf("    %-14s %s a side\n", "fret ends", gap);
 }

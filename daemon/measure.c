@@ -8,6 +8,7 @@
 #include "daemon/text.h"
 
 enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
+#define GAP_SEEN_M 5e-6          /* what rounds to 0.01 mm */
 #define AIR_MEAN_H 48          /* two days: the wood of a top answers in that time */
 #define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
 #define STALE_S (14 * DAY_S)   /* without readings for so long nothing new is said of the wood */
@@ -24,7 +25,7 @@ static void day_of(const struct measure_context *c, const char *place, int64_t t
 
 /* ---- instruments ---- */
 
-static const char *hardware_words(enum fastening_kind kind)
+const char *measure_hardware(enum fastening_kind kind)
 {
 	switch (kind) {
 	case FASTENING_TUNER_NUT:
@@ -55,7 +56,10 @@ static void slack_words(const struct fastening *x, double gap_m, struct words w)
 {
 	char turn[32];
 	units_print_turns(turn, sizeof turn, gap_m / x->pitch_m);
-	text_add(w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
+	if (gap_m < GAP_SEEN_M)
+		text_add(w.buf, w.size, "no gap yet on %s", x->thread);
+	else
+		text_add(w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
 }
 
 static void since_snug_words(const struct measure_context *c, const struct followed *f, size_t i, struct words w)
@@ -77,7 +81,7 @@ static void of_preload(const struct measure_context *c, const struct followed *f
 		return;
 	const struct fastening *x = fastening_of(f, i);
 	m->value = now.hardware[i].hold;
-	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", hardware_words(x->kind), 100 * now.hardware[i].preload);
+	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind), 100 * now.hardware[i].preload);
 	slack_words(x, now.hardware[i].gap_m, w);
 	since_snug_words(c, f, i, w);
 }
@@ -96,9 +100,9 @@ static void of_after_dry(const struct measure_context *c, const struct followed 
 	m->value = s->least_hold;
 	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size, "driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ", day,
-		hardware_words(x->kind), 100 * fmax(s->least_hold, 0));
+		measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
 	slack_words(x, s->widest_gap_m, w);
-	text_add(w.buf, w.size, "; now %.0f %%, gap %.2f mm", 100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3);
+	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3);
 	since_snug_words(c, f, i, w);
 }
 
@@ -126,8 +130,9 @@ static void change_words(const struct measure_context *c, const struct followed 
 	const char *down, double change_m, double sd_m, double found_m, int64_t hour, bool height, struct words w)
 {
 	char change[32], sd[32], then[32], now[32], day[24];
-	units_print_change(change, sizeof change, fabs(change_m), c->set->units);
-	units_print_change(sd, sizeof sd, sd_m, c->set->units);
+	void (*print_change)(char *, size_t, double, enum bench_units) = height ? units_print_rise : units_print_change;
+	print_change(change, sizeof change, fabs(change_m), c->set->units);
+	print_change(sd, sizeof sd, sd_m, c->set->units);
 	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what, change_m > 0 ? up : down, change, sd, day);
 	if (isnan(found_m)) {
@@ -302,16 +307,34 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 		text_add(w.buf, w.size, " at %.1f degC (dew point %.1f degC)", air.t_degc,
 			air_dew_point_degc(air.t_degc, air.rh_pct / 100));
 	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high, air.least_rh_pct, air.most_rh_pct);
-	if (s->place->room[0]) {
+	const struct place *room = s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
+	if (room) {
 		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
 		if (rc == RC_OK && known)
-			text_add(w.buf, w.size, "; the room %s: %.1f %%", s->place->room, air.rh_pct);
+			text_add(w.buf, w.size, "; %s round it: %.1f %%", room->title[0] ? room->title : room->name, air.rh_pct);
 	}
 	who_is_there(c, s->place, w);
 	return rc;
 }
 
 /* ---- sensors ---- */
+
+/* A sensor can be silent because what it says is not believed. */
+static enum rc set_aside_since(const struct measure_context *c, int64_t id, int64_t last_s, struct words w, struct err *err)
+{
+	enum { ROWS = 256 };
+	struct quality_reading rows[ROWS];
+	char why[64];
+	size_t n = 0;
+	enum rc rc = store_raw(c->store, id, last_s + 1, c->now_s + 1, rows, ROWS, &n, err);
+	uint32_t flags = 0;
+	for (size_t i = 0; rc == RC_OK && i < n; i++)
+		flags |= rows[i].flags;
+	quality_words(why, sizeof why, flags);
+	if (flags)
+		text_add(w.buf, w.size, "; %zu%s readings since then were set aside: %s", n, n == ROWS ? " or more" : "", why);
+	return rc;
+}
 
 static enum rc of_sensor(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
 	struct care_measure *m, struct words w, struct err *err)
@@ -332,7 +355,7 @@ static enum rc of_sensor(const struct measure_context *c, const struct care_rule
 	text_add(w.buf, w.size, silent ? "last reading %s" : checked != TIME_NEVER ? "last checked %s" :
 									"never checked, in use since %s", when);
 	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
-	return RC_OK;
+	return silent ? set_aside_since(c, id, last, w, err) : RC_OK;
 }
 
 /* Strings age without air; the rest needs wood that has been followed up to lately. */

@@ -29,6 +29,9 @@ MUST_USE enum rc measure(const struct measure_context *c, const struct care_rule
 /* The band that holds for a place: its own, or the strictest of the instruments there; false: none. */
 bool measure_band(const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct);
 
+/* `tuner nuts`, `strap button` ... */
+const char *measure_hardware(enum fastening_kind kind);
+
 /* Mean air of a place over the hours before now; false when fewer than half of them are known. */
 struct measure_air {
 	double rh_pct, t_degc; /* t_degc NAN: no temperature */

@@ -1,6 +1,7 @@
 /* seasond: the service. Options, exit status, and which clock. */
 #include <getopt.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -13,7 +14,8 @@ static const char help[] =
 	"usage: seasond [--config FILE] [--once | --replay FROM..TO]\n"
 	"Logs humidity round stringed instruments and keeps a calendar of their care.\n"
 	"\n"
-	"  -c, --config FILE      settings (" SYSCONFDIR "/seasond/seasond.conf)\n"
+	"  -c, --config FILE      settings (" SYSCONFDIR "/seasond/seasond.conf,\n"
+	"                         or SEASOND_CONFIG)\n"
 	"      --once             read every source once, bring the calendars up to date, exit\n"
 	"      --replay FROM..TO  run through this time as fast as can be, on the readings in the "
 	"store and\n"
@@ -122,7 +124,8 @@ static enum rc run(const struct options *o, struct log *log, struct clock *clock
 
 int main(int argc, char **argv)
 {
-	struct options o = { .config = SYSCONFDIR "/seasond/seasond.conf" };
+	const char *named = getenv("SEASOND_CONFIG");
+	struct options o = { .config = named ? named : SYSCONFDIR "/seasond/seasond.conf" };
 	struct clock clock = clock_real();
 	struct log log;
 	struct err err = { 0 };

@@ -194,6 +194,8 @@ static void changes_are_told_finer_than_gauges_read(void **state)
 	assert_string_equal(buf, "4.2 thou");
 	units_print_change(buf, sizeof buf, -0.034e-3, BENCH_MM);
 	assert_string_equal(buf, "-0.03 mm");
+	units_print_rise(buf, sizeof buf, 1.5 / 64 * METRE_PER_INCH, BENCH_INCH);
+	assert_string_equal(buf, "1.5/64 in");
 }
 
 int main(void)
