@@ -27,6 +27,7 @@ ALL_LDFLAGS = -pie -Wl,-z,relro,-z,now,--as-needed $(LDFLAGS)
 DEFINES := -D_GNU_SOURCE -DVERSION='"$(VERSION)"' -DDATADIR='"$(DATADIR)"' -DSYSCONFDIR='"$(SYSCONFDIR)"'
 
 MAINS := daemon/seasond.c daemon/seasonctl.c
+# V=1 shows commands.
 CORE := $(sort $(wildcard core/*.c))
 DAEMON := $(filter-out $(MAINS),$(sort $(wildcard daemon/*.c)))
 UNIT := $(sort $(wildcard tests/unit/test_*.c))
@@ -38,6 +39,7 @@ LIBS := $(B)/libdaemon.a $(B)/libcore.a
 OBJ := $(patsubst %.c,$(B)/%.o,$(CORE) $(DAEMON) $(MAINS) $(UNIT) $(HELPERS) tests/unit/support.c)
 
 all: $(PROGRAMS)
+Q := $(if $(V),,@)
 
 $(B)/core/%.o: core/%.c Makefile
 	@mkdir -p $(@D)
@@ -45,22 +47,23 @@ $(B)/core/%.o: core/%.c Makefile
 
 $(B)/%.o: %.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(DEFINES) -I. $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
+	@echo '  $@'
+	$(Q)$(CC) $(ALL_CFLAGS) $(DEFINES) -I. $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(B)/libcore.a: $(CORE:%.c=$(B)/%.o)
 $(B)/libdaemon.a: $(DAEMON:%.c=$(B)/%.o)
 $(LIBS):
 	@rm -f $@
-	ar rcsD $@ $^
+	$(Q)ar rcsD $@ $^
 
 $(PROGRAMS): $(B)/%: $(B)/daemon/%.o $(LIBS)
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
+	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
 $(UNIT_BIN): $(B)/tests/unit/%: $(B)/tests/unit/%.o $(B)/tests/unit/support.o $(LIBS)
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka -lm
+	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lcmocka -lm
 
 $(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
+	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
 -include $(OBJ:.o=.d)
 .SECONDARY:

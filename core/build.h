@@ -11,7 +11,7 @@ enum { BUILD_NAME = 32, BUILD_TITLE = 80, BUILD_MEMBERS = 8, BUILD_FASTENINGS = 
 struct species {
 	char name[BUILD_NAME];
 	double specific_gravity; /* at 12 % MC */
-	double c_r_per_pct;      /* radial swelling, fraction per 1 % MC */
+	double c_r_per_pct; /* radial swelling, fraction per 1 % MC */
 	double c_t_per_pct;
 	double c_l_per_pct;
 	double e_l_pa; /* moduli along the grain, radial, tangential */
@@ -41,19 +41,24 @@ struct member {
 	struct species wood;
 	double thickness_m;
 	double width_m;
-	double ring_deg;      /* growth rings to the width: 0 quartersawn, 90 flatsawn */
+	double ring_deg; /* growth rings to the width: 0 quartersawn, 90 flatsawn */
 	double finish_s_m[2]; /* outer face, inner face (MOISTURE_SEALED: glued) */
 };
 
-enum fastening_kind { FASTENING_TUNER_NUT, FASTENING_BUSHING, FASTENING_STRAP_BUTTON, FASTENING_SCREW };
+enum fastening_kind {
+	FASTENING_TUNER_NUT,
+	FASTENING_BUSHING,
+	FASTENING_STRAP_BUTTON,
+	FASTENING_SCREW
+};
 
 struct fastening {
 	enum fastening_kind kind;
-	size_t member;        /* index into members */
-	int count;            /* how many of them on the instrument */
-	char thread[16];      /* as people say it: M10x0.75 */
+	size_t member; /* index into members */
+	int count; /* how many of them on the instrument */
+	char thread[16]; /* as people say it: M10x0.75 */
 	double pitch_m;
-	double grip_m;        /* wood between the jaws */
+	double grip_m; /* wood between the jaws */
 	double snug_strain;
 	double yield_strain;
 	double relax_s;
@@ -63,12 +68,13 @@ struct build {
 	char name[BUILD_NAME];
 	char title[BUILD_TITLE];
 	double rh_low_pct, rh_high_pct; /* the band its makers and menders ask for */
-	double scale_m;       /* string length */
+	double scale_m; /* string length */
 	double relief_span_m; /* over which relief is measured: fret 1 to the body joint */
-	double relief_share;  /* of the free bending that reaches the neck: strings and rod hold the rest */
-	double top_span_m;    /* braced length of top that rises under the bridge; 0: solid body */
-	double top_share;     /* of the free rise that remains: edges, arch and braces hold the rest */
-	double brace_height_m, brace_width_m, brace_pitch_m; /* height, width, top strip per brace */
+	double relief_share; /* of the free bending that reaches the neck: strings and rod hold the rest */
+	double top_span_m; /* braced length of top that rises under the bridge; 0: solid body */
+	double top_share; /* of the free rise that remains: edges, arch and braces hold the rest */
+	double brace_height_m, brace_width_m,
+		brace_pitch_m; /* height, width, top strip per brace */
 	double brace_e_pa;
 	double string_life_s; /* how long a set lasts in ordinary playing */
 	size_t n_members, n_fastenings;

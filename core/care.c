@@ -110,8 +110,8 @@ static bool is_over(const struct care_rule *r, const struct care_measure *m, int
 	return false;
 }
 
-struct care_judgement care_judge(const struct care_rule *rule, const struct care_measure *m, bool is_open,
-	int64_t last_closed_s, int64_t now_s)
+struct care_judgement care_judge(const struct care_rule *rule, const struct care_measure *m,
+	bool is_open, int64_t last_closed_s, int64_t now_s)
 {
 	struct care_judgement j = { CARE_NOTHING, weigh(rule, m->value) };
 	bool rests = last_closed_s != TIME_NEVER && now_s - last_closed_s < rule->rest_s;
@@ -122,12 +122,14 @@ struct care_judgement care_judge(const struct care_rule *rule, const struct care
 	return j;
 }
 
-void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w, int64_t now_s,
-	int64_t *from_s, int64_t *by_s)
+void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w,
+	int64_t now_s, int64_t *from_s, int64_t *by_s)
 {
 	if (is_level((enum care_kind)rule->kind) || m->event) {
 		*from_s = now_s + (w == CARE_PRESSING ? 0 : rule->lead_s);
-		*by_s = *from_s + rule->window_s / (w == CARE_PRESSING ? 4 : w == CARE_SOON ? 2 : 1);
+		*by_s = *from_s + rule->window_s / (w == CARE_PRESSING      ? 4
+							   : w == CARE_SOON ? 2
+									    : 1);
 	} else {
 		int64_t day_s = m->since_s + m->every_s;
 		*from_s = day_s > now_s ? day_s : now_s;

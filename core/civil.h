@@ -12,7 +12,7 @@
 #define DAY_S INT64_C(86400)
 
 struct civil {
-	int year, month, day;     /* month 1..12, day 1..31 */
+	int year, month, day; /* month 1..12, day 1..31 */
 	int hour, minute, second; /* 0..23, 0..59, 0..59 */
 };
 

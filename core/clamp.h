@@ -12,12 +12,12 @@
 #define CORE_CLAMP_H
 
 struct clamp_wood {
-	double c_per_pct;    /* swelling coefficient in the direction of the grip */
-	double grip_m;       /* thickness of wood between the jaws */
-	double snug_strain;  /* contact strain right after a person snugs it */
+	double c_per_pct; /* swelling coefficient in the direction of the grip */
+	double grip_m; /* thickness of wood between the jaws */
+	double snug_strain; /* contact strain right after a person snugs it */
 	double yield_strain; /* contact strain at which wood crushes */
-	double relax_s;      /* time constant of relaxation */
-	double pitch_m;      /* thread pitch */
+	double relax_s; /* time constant of relaxation */
+	double pitch_m; /* thread pitch */
 };
 
 struct clamp {
@@ -25,10 +25,10 @@ struct clamp {
 };
 
 struct clamp_state {
-	double hold;    /* contact strain over snug strain, at most 1; negative: a gap, in the same measure */
+	double hold; /* contact strain over snug strain, at most 1; negative: a gap, in the same measure */
 	double preload; /* hold clipped to 0..1 */
-	double gap_m;   /* >= 0 */
-	double turns;   /* that take the gap up: gap / pitch */
+	double gap_m; /* >= 0 */
+	double turns; /* that take the gap up: gap / pitch */
 };
 
 /* A person snugs the hardware at this moisture. */

@@ -10,16 +10,16 @@
 
 enum rc {
 	RC_OK,
-	RC_USAGE,   /* the command line is wrong */
-	RC_CONFIG,  /* settings, library or records text is wrong */
-	RC_INPUT,   /* outside data is wrong */
-	RC_ASK,     /* outside data is ambiguous: a person has to say */
+	RC_USAGE, /* the command line is wrong */
+	RC_CONFIG, /* settings, library or records text is wrong */
+	RC_INPUT, /* outside data is wrong */
+	RC_ASK, /* outside data is ambiguous: a person has to say */
 	RC_UNKNOWN, /* a name that is not there */
-	RC_IO,      /* a file or the system failed */
-	RC_STORE,   /* the store failed or is damaged */
-	RC_BUSY,    /* the store is held by another process: try again */
-	RC_FULL,    /* no room left on the disk */
-	RC_MEM      /* out of memory */
+	RC_IO, /* a file or the system failed */
+	RC_STORE, /* the store failed or is damaged */
+	RC_BUSY, /* the store is held by another process: try again */
+	RC_FULL, /* no room left on the disk */
+	RC_MEM /* out of memory */
 };
 
 struct err {

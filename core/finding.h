@@ -12,14 +12,14 @@ enum finding_kind {
 	FINDING_ACTION_TREBLE,
 	FINDING_FIRST_FRET_BASS,
 	FINDING_FIRST_FRET_TREBLE,
-	FINDING_FRET_ENDS,  /* stand-out per side as felt or dressed: 0 after dressing */
+	FINDING_FRET_ENDS, /* stand-out per side as felt or dressed: 0 after dressing */
 	FINDING_TUNER_TURN, /* the turn that made the nuts snug */
-	FINDING_SNUG,       /* hardware was found or made snug */
+	FINDING_SNUG, /* hardware was found or made snug */
 	FINDING_TRUSS_TURN, /* turn of the truss rod, positive tightens */
-	FINDING_SADDLE,     /* saddle height changed by */
+	FINDING_SADDLE, /* saddle height changed by */
 	FINDING_RESTRUNG,
-	FINDING_SETTLED,    /* looked over after restringing */
-	FINDING_CHECKED,    /* hygrometer compared with a reference */
+	FINDING_SETTLED, /* looked over after restringing */
+	FINDING_CHECKED, /* hygrometer compared with a reference */
 	FINDING_KINDS
 };
 
@@ -29,7 +29,7 @@ struct finding_word {
 	const char *name;
 	enum finding_unit unit;
 	double low, high; /* metres or turns that can be true of an instrument */
-	bool of_sensor;   /* said of a sensor, not of an instrument */
+	bool of_sensor; /* said of a sensor, not of an instrument */
 	const char *help;
 };
 

@@ -13,17 +13,19 @@
 #define FILM_M_S 3.2e-8
 #define FILM_EXP 4.0
 #define FEELER_M 0.03e-3 /* reading error of a feeler gauge; common practice, no source */
-#define RULER_M 0.2e-3   /* half of 1/64 in; common practice, no source */
+#define RULER_M 0.2e-3 /* half of 1/64 in; common practice, no source */
 
 struct instrument_model {
 	struct build build;
-	struct moisture_diffusivity *diffusivity[BUILD_MEMBERS]; /* NULL: shared with an earlier member */
+	struct moisture_diffusivity
+		*diffusivity[BUILD_MEMBERS]; /* NULL: shared with an earlier member */
 	struct moisture_slab slabs[BUILD_MEMBERS];
 	struct clamp_wood grips[BUILD_FASTENINGS];
 	size_t carrier; /* the member whose moisture the trend follows */
 };
 
-static const struct moisture_diffusivity *shared_diffusivity(const struct instrument_model *m, size_t member)
+static const struct moisture_diffusivity *shared_diffusivity(
+	const struct instrument_model *m, size_t member)
 {
 	const struct build *b = &m->build;
 	for (size_t i = 0; i < member; i++)
@@ -145,10 +147,13 @@ static double top_action_m(const struct instrument_model *m, const struct instru
 	const struct member *w = &b->members[top];
 	double mc_pct = moisture_mean(s->mc_pct[top], MOISTURE_CELLS);
 	const struct strip_layer layers[2] = {
-		{ w->thickness_m, b->brace_pitch_m, modulus_across_pa(w), width_coefficient(w) * mc_pct },
-		{ b->brace_height_m, b->brace_width_m, b->brace_e_pa, w->wood.c_l_per_pct * mc_pct },
+		{ w->thickness_m, b->brace_pitch_m, modulus_across_pa(w),
+			width_coefficient(w) * mc_pct },
+		{ b->brace_height_m, b->brace_width_m, b->brace_e_pa,
+			w->wood.c_l_per_pct * mc_pct },
 	};
-	double rise = strip_sagitta_m(strip_curvature_per_m(layers, 2), b->top_span_m) * b->top_share;
+	double rise =
+		strip_sagitta_m(strip_curvature_per_m(layers, 2), b->top_span_m) * b->top_share;
 	return rise / 2;
 }
 
@@ -158,7 +163,8 @@ static double board_mc_pct(const struct instrument_model *m, const struct instru
 	return board < m->build.n_members ? moisture_mean(s->mc_pct[board], MOISTURE_CELLS) : 0;
 }
 
-static double grip_mc_pct(const struct instrument_model *m, const struct instrument_state *s, size_t i)
+static double grip_mc_pct(
+	const struct instrument_model *m, const struct instrument_state *s, size_t i)
 {
 	return moisture_mean(s->mc_pct[m->build.fastenings[i].member], MOISTURE_CELLS);
 }
@@ -251,28 +257,31 @@ void instrument_step(const struct instrument_model *m, struct instrument_state *
 	const double eq_mc_pct[2] = { air->eq_mc_pct, air->eq_mc_pct };
 	s->hour++;
 	for (size_t i = 0; i < m->build.n_members; i++)
-		(void)moisture_step(&m->slabs[i], s->mc_pct[i], eq_mc_pct, air->t_degc, (double)HOUR_S);
+		(void)moisture_step(
+			&m->slabs[i], s->mc_pct[i], eq_mc_pct, air->t_degc, (double)HOUR_S);
 	clamps_step(m, s);
 	trend_step(&s->trend, moisture_mean(s->mc_pct[m->carrier], MOISTURE_CELLS), s->hour);
 	s->bridged_h += air->bridged;
 }
 
-static void relief_reference(const struct instrument_model *m, struct instrument_state *s, double found_m)
+static void relief_reference(
+	const struct instrument_model *m, struct instrument_state *s, double found_m)
 {
 	s->relief_ref_m = neck_relief_m(m, s);
 	s->relief_found_m = found_m;
 	s->relief_hour = s->hour;
 }
 
-static void action_reference(const struct instrument_model *m, struct instrument_state *s, double found_m)
+static void action_reference(
+	const struct instrument_model *m, struct instrument_state *s, double found_m)
 {
 	s->action_ref_m = top_action_m(m, s);
 	s->action_found_m = found_m;
 	s->action_hour = s->hour;
 }
 
-void instrument_finding(const struct instrument_model *m, struct instrument_state *s, enum finding_kind kind,
-	double value)
+void instrument_finding(const struct instrument_model *m, struct instrument_state *s,
+	enum finding_kind kind, double value)
 {
 	switch (kind) {
 	case FINDING_RELIEF:
@@ -324,8 +333,8 @@ static double fret_end_m(const struct instrument_model *m, const struct instrume
 	return shrunk > 0 ? shrunk * w->width_m / 2 : 0;
 }
 
-void instrument_condition(const struct instrument_model *m, const struct instrument_state *s,
-	struct condition *c)
+void instrument_condition(
+	const struct instrument_model *m, const struct instrument_state *s, struct condition *c)
 {
 	const struct build *b = &m->build;
 	memset(c, 0, sizeof *c);

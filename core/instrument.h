@@ -22,34 +22,36 @@
 
 /* Constants of one build, ready to step. Owned by the caller: instrument_model_free. */
 struct instrument_model;
-MUST_USE enum rc instrument_model_new(const struct build *b, struct instrument_model **out, struct err *err);
+MUST_USE enum rc instrument_model_new(
+	const struct build *b, struct instrument_model **out, struct err *err);
 void instrument_model_free(struct instrument_model *m);
 const struct build *instrument_model_build(const struct instrument_model *m);
 
 /* The turning points of a slow moisture curve. */
 struct trend {
-	double slow_pct;     /* moving mean with a time constant of TREND_SMOOTH_H */
-	double extreme_pct;  /* of slow_pct since the last turn */
+	double slow_pct; /* moving mean with a time constant of TREND_SMOOTH_H */
+	double extreme_pct; /* of slow_pct since the last turn */
 	int64_t extreme_hour;
-	int64_t direction;   /* +1 wetter, -1 drier, 0 not known yet */
-	int64_t dry_hour, dry_seen_hour;   /* the last driest point and when it was sure; TIME_NEVER */
+	int64_t direction; /* +1 wetter, -1 drier, 0 not known yet */
+	int64_t dry_hour,
+		dry_seen_hour; /* the last driest point and when it was sure; TIME_NEVER */
 	int64_t damp_hour, damp_seen_hour; /* the last dampest point likewise */
 };
-#define TREND_SMOOTH_H 168.0  /* hours, a week: weather passes, seasons stay; judgement, no source */
-#define TREND_SWING_PCT 0.6   /* % MC, about 4 % RH: what counts as a turn; judgement, no source */
+#define TREND_SMOOTH_H 168.0 /* hours, a week: weather passes, seasons stay; judgement, no source */
+#define TREND_SWING_PCT 0.6 /* % MC, about 4 % RH: what counts as a turn; judgement, no source */
 
 struct instrument_state {
-	int64_t hour;  /* the last hour that was followed */
+	int64_t hour; /* the last hour that was followed */
 	int64_t begun; /* the first */
 	double mc_pct[BUILD_MEMBERS][MOISTURE_CELLS];
 	struct clamp clamps[BUILD_FASTENINGS];
 	int64_t snug_hour[BUILD_FASTENINGS]; /* of the last snug; begun when only assumed */
-	double least_hold;     /* of all hardware since the last snug, see clamp.h */
-	double widest_gap_m;   /* since then */
+	double least_hold; /* of all hardware since the last snug, see clamp.h */
+	double widest_gap_m; /* since then */
 	int64_t widest_hour;
 	double relief_ref_m, action_ref_m, fret_ref_pct; /* model values at the last finding */
-	double relief_found_m, action_found_m;           /* what was measured; NAN: never */
-	int64_t relief_hour, action_hour, fret_hour;     /* of the references; begun: assumed */
+	double relief_found_m, action_found_m; /* what was measured; NAN: never */
+	int64_t relief_hour, action_hour, fret_hour; /* of the references; begun: assumed */
 	struct trend trend;
 	int64_t bridged_h; /* hours without readings that were bridged, in all */
 };
@@ -58,7 +60,7 @@ struct instrument_state {
 struct instrument_air {
 	double eq_mc_pct; /* sorption_mc_pct of that air */
 	double t_degc;
-	bool bridged;     /* no reading: filled in between neighbours */
+	bool bridged; /* no reading: filled in between neighbours */
 };
 
 /* Starts at hour (exclusive: the first step is hour + 1) in equilibrium with eq_mc_pct; hardware counts
@@ -71,20 +73,20 @@ void instrument_step(const struct instrument_model *m, struct instrument_state *
 	const struct instrument_air *air);
 
 /* A finding made during the hour s->hour. value: metres or turns by its unit, 0 for events. */
-void instrument_finding(const struct instrument_model *m, struct instrument_state *s, enum finding_kind kind,
-	double value);
+void instrument_finding(const struct instrument_model *m, struct instrument_state *s,
+	enum finding_kind kind, double value);
 
 /* What the wood has done, from a state. Lengths in metres, positive: relief grows, action rises. */
 struct condition {
 	double mc_pct[BUILD_MEMBERS]; /* mean of each member */
 	struct clamp_state hardware[BUILD_FASTENINGS];
-	size_t slackest;              /* fastening with the least preload; n_fastenings when none */
+	size_t slackest; /* fastening with the least preload; n_fastenings when none */
 	double relief_m, relief_sd_m; /* change since the last finding and its standard deviation */
 	double action_m, action_sd_m;
-	double fret_end_m;            /* stand-out per side since the last dressing, >= 0 */
+	double fret_end_m; /* stand-out per side since the last dressing, >= 0 */
 };
-void instrument_condition(const struct instrument_model *m, const struct instrument_state *s,
-	struct condition *c);
+void instrument_condition(
+	const struct instrument_model *m, const struct instrument_state *s, struct condition *c);
 
 /* Spread of a predicted change: half of it (no finding has corrected the build's coefficients yet) and
  * the reading error of the tool. Judgement, no source. */

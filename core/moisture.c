@@ -26,7 +26,8 @@
 #define GAS_CAL 1.9872 /* cal/(mol K) */
 #define GAS_CMHG 6236.0 /* cm3 cmHg/(mol K); Siau's value */
 #define WATER_G_MOL 18.0
-#define WALL_GRAVITY 1.54 /* of the cell wall; 1.5 in 6.19 (from memory) changes D by 0.4 % at most */
+#define WALL_GRAVITY                                                                               \
+	1.54 /* of the cell wall; 1.5 in 6.19 (from memory) changes D by 0.4 % at most */
 #define SEALED_FROM 1e29 /* s/m */
 #define TORATTI_M_S 3.2e-8 /* surface emission at 0 % MC (Toratti 1992); from memory */
 #define TORATTI_EXP 4.0

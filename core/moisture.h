@@ -36,11 +36,11 @@ double moisture_siau_m2_s(double t_degc, double mc_pct, double specific_gravity)
 /* One member's constants. Plain data; d_ref is borrowed and must outlive it. */
 struct moisture_slab {
 	const struct moisture_diffusivity *d_ref;
-	size_t n;             /* cells, 2..MOISTURE_CELLS_MAX */
-	double dx_m;          /* thickness / n */
+	size_t n; /* cells, 2..MOISTURE_CELLS_MAX */
+	double dx_m; /* thickness / n */
 	double finish_s_m[2]; /* of each face; 0 bare, MOISTURE_SEALED lets nothing through */
-	double film_m_s;      /* surface emission of bare wood at 0 % MC; < 0: Toratti's law */
-	double film_exp;      /* it grows as exp(film_exp * mc / 100); Toratti's law has its own */
+	double film_m_s; /* surface emission of bare wood at 0 % MC; < 0: Toratti's law */
+	double film_exp; /* it grows as exp(film_exp * mc / 100); Toratti's law has its own */
 };
 
 /* What entered through each face during a step, in %MC * metre (positive into the wood). */

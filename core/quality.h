@@ -12,17 +12,17 @@
 #define QUALITY_NO_TEMP INT32_MIN /* the reading carries no temperature */
 
 enum quality_flag {
-	QUALITY_RANGE = 1,  /* outside what the element can measure, or a bus-fault sentinel */
+	QUALITY_RANGE = 1, /* outside what the element can measure, or a bus-fault sentinel */
 	QUALITY_FUTURE = 2, /* later than the clock when it came in; set at intake, kept */
-	QUALITY_JUMP = 4,   /* far off its neighbours on both sides: a spike */
-	QUALITY_STUCK = 8   /* the same values for too long */
+	QUALITY_JUMP = 4, /* far off its neighbours on both sides: a spike */
+	QUALITY_STUCK = 8 /* the same values for too long */
 };
 
 struct quality_reading {
 	int64_t t_s;
 	int32_t rh_cpct;
 	int32_t temp_cdegc; /* or QUALITY_NO_TEMP */
-	uint32_t flags;     /* enum quality_flag */
+	uint32_t flags; /* enum quality_flag */
 };
 
 /* Flags by which a reading does not count as a neighbour of others. */

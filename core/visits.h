@@ -10,7 +10,7 @@
 struct visit_item {
 	int64_t client; /* 0: nobody's, never gathered */
 	int64_t from_s, by_s;
-	int64_t visit;  /* in: the open visit it already belongs to, 0 none. out: unchanged, or the visit of
+	int64_t visit; /* in: the open visit it already belongs to, 0 none. out: unchanged, or the visit of
 	                 * the same client it joins, or -k for the k-th new visit (k = 1, 2, ...) */
 };
 

@@ -15,7 +15,7 @@ struct round {
 	const struct library *lib;
 	struct item *open; /* items open at its start */
 	size_t n_open;
-	bool *seen;        /* open[i] was judged: its rule and subject are still there */
+	bool *seen; /* open[i] was judged: its rule and subject are still there */
 	const struct agenda_news *news;
 };
 
@@ -27,12 +27,13 @@ static enum rc keep(const struct round *r, struct item *it, struct err *err)
 	return rc;
 }
 
-static struct item *find_open(const struct round *r, const char *rule, const struct subject *s, size_t *index)
+static struct item *find_open(
+	const struct round *r, const char *rule, const struct subject *s, size_t *index)
 {
 	for (size_t i = 0; i < r->n_open; i++) {
 		struct item *it = &r->open[i];
-		if (it->state == ITEM_OPEN && it->subject_kind == (int)s->kind && strcmp(it->subject, s->name) == 0 &&
-			strcmp(it->rule, rule) == 0) {
+		if (it->state == ITEM_OPEN && it->subject_kind == (int)s->kind &&
+			strcmp(it->subject, s->name) == 0 && strcmp(it->rule, rule) == 0) {
 			*index = i;
 			return it;
 		}
@@ -49,29 +50,32 @@ static bool settles(const struct care_rule *rule, const struct finding *f)
 }
 
 /* The first settling finding made at or after the item opened. */
-static enum rc settled_at(const struct round *r, const struct care_rule *rule, const struct subject *s,
-	const struct item *it, int64_t *at_s, struct err *err)
+static enum rc settled_at(const struct round *r, const struct care_rule *rule,
+	const struct subject *s, const struct item *it, int64_t *at_s, struct err *err)
 {
 	struct finding *list = NULL;
 	size_t n = 0;
 	enum rc rc = record_findings(r->at.store, (int)s->kind, s->name, &list, &n, err);
 	*at_s = TIME_NEVER;
 	for (size_t i = n; rc == RC_OK && i-- > 0;)
-		if (list[i].t_s >= it->opened_s && list[i].t_s <= r->at.now_s && settles(rule, &list[i]))
+		if (list[i].t_s >= it->opened_s && list[i].t_s <= r->at.now_s &&
+			settles(rule, &list[i]))
 			*at_s = list[i].t_s;
 	mem_free(list);
 	return rc;
 }
 
-static enum rc close_item(const struct round *r, struct item *it, enum item_state how, int64_t at_s, struct err *err)
+static enum rc close_item(
+	const struct round *r, struct item *it, enum item_state how, int64_t at_s, struct err *err)
 {
 	it->state = (int)how;
 	it->closed_s = at_s;
 	return keep(r, it, err);
 }
 
-static enum rc open_item(const struct round *r, const struct care_rule *rule, const struct subject *s,
-	const struct care_measure *m, enum care_weight w, const char *reasons, struct err *err)
+static enum rc open_item(const struct round *r, const struct care_rule *rule,
+	const struct subject *s, const struct care_measure *m, enum care_weight w,
+	const char *reasons, struct err *err)
 {
 	struct item it = {
 		.subject_kind = (int)s->kind,
@@ -90,7 +94,8 @@ static enum rc open_item(const struct round *r, const struct care_rule *rule, co
 }
 
 /* True when the numbers have moved enough to be told anew. */
-static bool has_moved(const struct care_rule *rule, const struct item *it, const struct care_measure *m)
+static bool has_moved(
+	const struct care_rule *rule, const struct item *it, const struct care_measure *m)
 {
 	double step = fabs(rule->pressing - rule->open) / 4;
 	if (isnan(m->value))
@@ -117,18 +122,21 @@ static enum rc keep_item(const struct round *r, const struct care_rule *rule, st
 }
 
 /* The after-winter round takes over what is loose already. */
-static bool is_taken_over(const struct round *r, const struct care_rule *rule, const struct subject *s)
+static bool is_taken_over(
+	const struct round *r, const struct care_rule *rule, const struct subject *s)
 {
 	size_t index = 0;
 	if (rule->kind != CARE_PRELOAD)
 		return false;
 	for (size_t i = 0; i < r->lib->n_rules; i++)
-		if (r->lib->rules[i].kind == CARE_AFTER_DRY && find_open(r, r->lib->rules[i].name, s, &index))
+		if (r->lib->rules[i].kind == CARE_AFTER_DRY &&
+			find_open(r, r->lib->rules[i].name, s, &index))
 			return true;
 	return false;
 }
 
-static enum rc judge_one(struct round *r, const struct care_rule *rule, const struct subject *s, struct err *err)
+static enum rc judge_one(
+	struct round *r, const struct care_rule *rule, const struct subject *s, struct err *err)
 {
 	char reasons[REASONS_SIZE];
 	struct care_measure m;
@@ -148,7 +156,8 @@ static enum rc judge_one(struct round *r, const struct care_rule *rule, const st
 		return rc;
 	struct care_judgement j = care_judge(rule, &m, it != NULL, TIME_NEVER, r->at.now_s);
 	if (j.verdict == CARE_OPEN) { /* only then it matters when the last one was closed */
-		rc = state_last_closed(r->at.store, rule->name, (int)s->kind, s->name, &closed, err);
+		rc = state_last_closed(
+			r->at.store, rule->name, (int)s->kind, s->name, &closed, err);
 		j = care_judge(rule, &m, false, closed, r->at.now_s);
 	}
 	if (rc != RC_OK)
@@ -182,12 +191,14 @@ static enum rc judge_subjects(struct round *r, struct err *err)
 	const struct settings *set = r->at.set;
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < n; i++) {
-		struct subject s = { CARE_OF_INSTRUMENT, list[i].record.name, &list[i], NULL, NULL };
+		struct subject s = { CARE_OF_INSTRUMENT, list[i].record.name, &list[i], NULL,
+			NULL };
 		if (list[i].record.until_s > r->at.now_s && list[i].record.since_s <= r->at.now_s)
 			rc = judge_rules(r, &s, err);
 	}
 	for (size_t i = 0; rc == RC_OK && i < set->n_places; i++) {
-		struct subject s = { CARE_OF_PLACE, set->places[i].name, NULL, &set->places[i], NULL };
+		struct subject s = { CARE_OF_PLACE, set->places[i].name, NULL, &set->places[i],
+			NULL };
 		rc = judge_rules(r, &s, err);
 	}
 	for (size_t i = 0; rc == RC_OK && i < set->n_sensors; i++) {
@@ -225,14 +236,17 @@ static int64_t client_of(const struct round *r, const struct item *it)
 
 static enum rc new_visit(const struct round *r, int64_t client, struct visit *v, struct err *err)
 {
-	*v = (struct visit){ .client = client, .state = ITEM_OPEN, .opened_s = r->at.now_s, .closed_s = TIME_NEVER };
+	*v = (struct visit){ .client = client,
+		.state = ITEM_OPEN,
+		.opened_s = r->at.now_s,
+		.closed_s = TIME_NEVER };
 	enum rc rc = calendar_uuid(v->uid, err);
 	return rc == RC_OK ? state_visit_put(r->at.store, v, err) : rc;
 }
 
 /* Puts items[i] into the visit that slots[i] found for it; new visits are made as they are met. */
-static enum rc assign(const struct round *r, struct item *items, const struct visit_item *slots, size_t n,
-	int64_t *fresh, struct err *err)
+static enum rc assign(const struct round *r, struct item *items, const struct visit_item *slots,
+	size_t n, int64_t *fresh, struct err *err)
 {
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < n; i++) {
@@ -255,7 +269,8 @@ static enum rc assign(const struct round *r, struct item *items, const struct vi
 
 /* A visit ends with the earliest last day of its open items. It begins when all of them are sensible, but leaves
  * VISIT_LEAST_S where the first of them allows it. */
-static enum rc settle_visit(const struct round *r, struct visit *v, const struct item *items, size_t n, struct err *err)
+static enum rc settle_visit(
+	const struct round *r, struct visit *v, const struct item *items, size_t n, struct err *err)
 {
 	int64_t first = TIME_NEVER, from = INT64_MIN, by = TIME_NEVER;
 	bool done = false, open = false;
@@ -312,7 +327,8 @@ static enum rc gather_visits(const struct round *r, struct err *err)
 	if (rc == RC_OK && (!slots || !order || !fresh))
 		rc = err_set(err, RC_MEM, "agenda: out of memory");
 	for (size_t i = 0; rc == RC_OK && i < n; i++)
-		slots[i] = (struct visit_item){ client_of(r, &items[i]), items[i].from_s, items[i].by_s, items[i].visit };
+		slots[i] = (struct visit_item){ client_of(r, &items[i]), items[i].from_s,
+			items[i].by_s, items[i].visit };
 	if (rc == RC_OK) {
 		(void)visits_gather(slots, n, order);
 		rc = assign(r, items, slots, n, fresh, err);
@@ -361,7 +377,8 @@ enum rc agenda_forget(struct store *store, int64_t from_s, struct err *err)
 	return rc;
 }
 
-enum rc agenda_close(struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err)
+enum rc agenda_close(
+	struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err)
 {
 	struct item *items = NULL;
 	size_t n = 0;
@@ -370,7 +387,8 @@ enum rc agenda_close(struct store *store, int64_t item, enum item_state how, int
 	while (i < n && (items[i].id != item || items[i].state != ITEM_OPEN))
 		i++;
 	if (rc == RC_OK && i == n)
-		rc = err_set(err, RC_UNKNOWN, "item %lld: not open: see `seasonctl agenda`", (long long)item);
+		rc = err_set(err, RC_UNKNOWN, "item %lld: not open: see `seasonctl agenda`",
+			(long long)item);
 	if (rc == RC_OK) {
 		items[i].state = (int)how;
 		items[i].closed_s = at_s;

@@ -16,8 +16,9 @@ struct agenda_news {
 };
 
 /* Judges everything at now_s in one transaction; call after engine_follow for the same now_s. */
-MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
-	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err);
+MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine,
+	const struct settings *set, const struct library *lib, int64_t now_s,
+	const struct agenda_news *news, struct err *err);
 
 /* Forgets every item and visit opened at or after from_s, and opens again what was closed since: a replay of that time
  * tells its own story. */
@@ -25,6 +26,7 @@ MUST_USE enum rc agenda_forget(struct store *store, int64_t from_s, struct err *
 
 /* Closes an open item by its number: ITEM_DONE or ITEM_PUT_ASIDE, at at_s. RC_UNKNOWN: no such open item. Inside the
  * caller's transaction. */
-MUST_USE enum rc agenda_close(struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err);
+MUST_USE enum rc agenda_close(
+	struct store *store, int64_t item, enum item_state how, int64_t at_s, struct err *err);
 
 #endif

@@ -11,7 +11,7 @@
 
 /* libical 3.0.16 writes no year past 2999, and the day after an event has to fit too. */
 #define FIRST_DAY INT64_C(-25567) /* 1900-01-01 */
-#define LAST_DAY INT64_C(376198)  /* 2999-12-30 */
+#define LAST_DAY INT64_C(376198) /* 2999-12-30 */
 
 static bool day_good(int64_t day)
 {

@@ -20,10 +20,10 @@ enum { CALENDAR_TEXT_MAX = 8192 }; /* octets of one text; the rest is cut off */
 struct calendar_entry {
 	const char *uid; /* made once, stored: 1..254 letters, digits, hyphens (RFC 7986 5.3) */
 	const char *summary, *description, *location, *contact;
-	const char *categories;     /* separated by commas; a name cannot hold , ; or backslash */
+	const char *categories; /* separated by commas; a name cannot hold , ; or backslash */
 	int64_t start_day, due_day; /* local day numbers; due_day >= start_day */
-	int64_t alarm_s;            /* UTC instant of the reminder, TIME_NEVER: none */
-	int priority;               /* 0: none, 1 high .. 9 low */
+	int64_t alarm_s; /* UTC instant of the reminder, TIME_NEVER: none */
+	int priority; /* 0: none, 1 high .. 9 low */
 	int sequence;
 	int64_t created_s, modified_s, done_s; /* done_s counts only when done */
 	enum entry_status status;
@@ -31,8 +31,8 @@ struct calendar_entry {
 
 struct calendar_head {
 	const char *title, *description, *zone; /* zone: IANA name for X-WR-TIMEZONE */
-	const char *colour;                     /* CSS3 colour word, NULL: none */
-	int64_t refresh_s;                      /* how often to look for changes, 0: not said */
+	const char *colour; /* CSS3 colour word, NULL: none */
+	int64_t refresh_s; /* how often to look for changes, 0: not said */
 };
 
 /* The whole VCALENDAR with CRLF lines, at most 75 octets each. *bytes is the caller's (mem_free),

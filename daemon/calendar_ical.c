@@ -15,8 +15,8 @@ enum { REFRESH_MAX_S = 366 * 86400 };
 
 struct work {
 	icalcomponent *in; /* receives the next property */
-	bool failed;       /* out of memory */
-	char *out;         /* the calendar so far, NUL-terminated, mem_new's */
+	bool failed; /* out of memory */
+	char *out; /* the calendar so far, NUL-terminated, mem_new's */
 	size_t len, cap;
 	char text[CALENDAR_TEXT_MAX + 1];
 };

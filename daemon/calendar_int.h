@@ -25,7 +25,7 @@ struct calendar_lines {
 	const char *bytes;
 	size_t len, at;
 	size_t number; /* physical lines read */
-	char *text;    /* len + 1 octets of the caller's; what lines point to stays there */
+	char *text; /* len + 1 octets of the caller's; what lines point to stays there */
 	size_t used;
 };
 
@@ -74,7 +74,7 @@ struct calendar_rule {
 struct calendar_component {
 	const char *name;
 	const char *parents; /* names parted by blanks, NULL: the outermost */
-	bool holds;          /* at least one component inside */
+	bool holds; /* at least one component inside */
 	struct calendar_rule rules[CALENDAR_PROPERTIES];
 };
 

@@ -93,9 +93,9 @@ static const char *parameter(char **p, struct calendar_line *line)
 	char *end = value + strcspn(value, ";:,\"");
 	if (end == value || (*end != ';' && *end != ':'))
 		return "a parameter value that needs no quotes was expected";
-	const char **slot = strcmp(name, "VALUE") == 0 ? &line->type
-		: strcmp(name, "TZID") == 0            ? &line->tzid
-						       : NULL;
+	const char **slot = strcmp(name, "VALUE") == 0  ? &line->type
+			    : strcmp(name, "TZID") == 0 ? &line->tzid
+							: NULL;
 	if (!slot || *slot)
 		return "a parameter other than one VALUE and one TZID";
 	*slot = value;

@@ -28,7 +28,7 @@ struct lint {
 	struct calendar_lines lines;
 	struct open open[DEPTH_MAX];
 	size_t depth;
-	bool ended;                                    /* the VCALENDAR is over */
+	bool ended; /* the VCALENDAR is over */
 	struct name zones[ZONES_MAX], used[ZONES_MAX]; /* TZIDs defined, TZIDs referred to */
 	size_t n_zones, n_used;
 	struct name *uids;
@@ -45,8 +45,8 @@ static enum rc bad(const struct lint *l, size_t line, const char *what, const ch
 static size_t rule_index(const struct calendar_component *kind, const char *name)
 {
 	size_t i = 0;
-	while (i < CALENDAR_PROPERTIES && kind->rules[i].name
-		&& (kind->rules[i].name[0] != name[0] || strcmp(kind->rules[i].name, name) != 0))
+	while (i < CALENDAR_PROPERTIES && kind->rules[i].name &&
+		(kind->rules[i].name[0] != name[0] || strcmp(kind->rules[i].name, name) != 0))
 		i++;
 	return i < CALENDAR_PROPERTIES && kind->rules[i].name ? i : CALENDAR_PROPERTIES;
 }
@@ -119,9 +119,9 @@ static enum rc begin(struct lint *l, const struct calendar_line *line)
 {
 	const struct calendar_component *kind = calendar_component_named(line->value);
 	struct open *above = l->depth ? &l->open[l->depth - 1] : NULL;
-	bool fits = kind
-		&& (above ? kind->parents && calendar_among(kind->parents, above->kind->name)
-			  : !kind->parents && !l->ended);
+	bool fits =
+		kind && (above ? kind->parents && calendar_among(kind->parents, above->kind->name)
+			       : !kind->parents && !l->ended);
 	if (!fits)
 		return bad(l, line->number, line->value, "component not allowed here");
 	if (above)

@@ -143,12 +143,11 @@ static bool digits(const char *p, size_t n, int *value)
 static const char *take_time(const char *p, bool clock)
 {
 	struct civil c = { 0 };
-	if (strlen(p) < (clock ? 15 : 8) || !digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month)
-		|| !digits(p + 6, 2, &c.day))
+	if (strlen(p) < (clock ? 15 : 8) || !digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month) ||
+		!digits(p + 6, 2, &c.day))
 		return NULL;
-	if (clock
-		&& (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute)
-			|| !digits(p + 13, 2, &c.second)))
+	if (clock && (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute) ||
+			     !digits(p + 13, 2, &c.second)))
 		return NULL;
 	return civil_valid(&c) ? p + (clock ? 15 : 8) : NULL;
 }
@@ -190,8 +189,8 @@ static const char *offset_fault(const char *p)
 {
 	int hour, minute, second;
 	size_t n = strlen(p);
-	bool good = (n == 5 || n == 7) && (*p == '+' || *p == '-') && digits(p + 1, 2, &hour)
-		&& digits(p + 3, 2, &minute) && digits(p + 5, n - 5, &second);
+	bool good = (n == 5 || n == 7) && (*p == '+' || *p == '-') && digits(p + 1, 2, &hour) &&
+		    digits(p + 3, 2, &minute) && digits(p + 5, n - 5, &second);
 	return good && hour < 24 && minute < 60 && second < 60 ? NULL : "not an offset";
 }
 

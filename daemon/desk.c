@@ -20,7 +20,8 @@ enum rc desk_read(const char *settings_path, struct desk *d, struct faults *f, s
 	if (rc == RC_OK)
 		return RC_OK;
 	desk_close(d);
-	return faults_result(f, err) == RC_OK ? err_set(err, rc, "settings: out of memory") : RC_CONFIG;
+	return faults_result(f, err) == RC_OK ? err_set(err, rc, "settings: out of memory")
+					      : RC_CONFIG;
 }
 
 static enum rc open_over(struct desk *d, struct err *err)
@@ -50,7 +51,8 @@ enum rc desk_reload(const char *settings_path, struct desk *d, struct faults *f,
 	struct desk fresh;
 	enum rc rc = desk_read(settings_path, &fresh, f, err);
 	if (rc == RC_OK && strcmp(fresh.set->store, d->set->store) != 0)
-		rc = err_set(err, RC_CONFIG, "%s: store = \"%s\": in use is %s: a restart changes it", settings_path,
+		rc = err_set(err, RC_CONFIG,
+			"%s: store = \"%s\": in use is %s: a restart changes it", settings_path,
 			fresh.set->store, d->set->store);
 	fresh.store = d->store;
 	if (rc == RC_OK)
@@ -73,7 +75,8 @@ enum rc desk_settle(struct desk *d, int64_t now_s, const struct agenda_news *new
 	if (rc == RC_OK)
 		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, news, err);
 	if (rc == RC_OK)
-		rc = publish_all(d->store, d->engine, d->set, d->lib, now_s, &d->printed, &files, err);
+		rc = publish_all(
+			d->store, d->engine, d->set, d->lib, now_s, &d->printed, &files, err);
 	if (changed)
 		*changed = files;
 	return rc;

@@ -41,7 +41,8 @@ static enum rc bind_sensors(struct engine *e, struct place_air *a, struct err *e
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_sensors; i++) {
 		const struct sensor *sensor = &e->set->sensors[i];
 		if (strcmp(sensor->place, name) == 0 && a->n_sensors < PLACE_SENSORS_MAX)
-			rc = store_sensor(e->store, sensor->name, a->zone, &a->sensors[a->n_sensors++], err);
+			rc = store_sensor(
+				e->store, sensor->name, a->zone, &a->sensors[a->n_sensors++], err);
 	}
 	return rc;
 }
@@ -62,15 +63,16 @@ static enum rc bind_places(struct engine *e, struct err *err)
 	return rc;
 }
 
-enum rc engine_new(struct store *store, const struct settings *set, const struct library *lib, struct engine **out,
-	struct err *err)
+enum rc engine_new(struct store *store, const struct settings *set, const struct library *lib,
+	struct engine **out, struct err *err)
 {
 	struct engine *e = mem_new(1, sizeof *e);
 	if (!e)
 		return err_set(err, RC_MEM, "engine: out of memory");
 	*e = (struct engine){ .store = store, .set = set, .lib = lib };
 	e->places = mem_new(set->n_places, sizeof *e->places);
-	enum rc rc = e->places ? zone_new(set->zone, &e->zone, err) : err_set(err, RC_MEM, "engine: out of memory");
+	enum rc rc = e->places ? zone_new(set->zone, &e->zone, err)
+			       : err_set(err, RC_MEM, "engine: out of memory");
 	if (rc == RC_OK)
 		rc = bind_places(e, err);
 	if (rc == RC_OK)
@@ -113,19 +115,22 @@ static enum rc make_model(struct engine *e, struct follow *f, struct err *err)
 	struct followed *p = &f->pub;
 	const struct build *base = library_build(e->lib, p->record.build);
 	if (!base) {
-		(void)snprintf(p->trouble, sizeof p->trouble, "build \"%s\": not in the library", p->record.build);
+		(void)snprintf(p->trouble, sizeof p->trouble, "build \"%s\": not in the library",
+			p->record.build);
 		return RC_OK;
 	}
 	struct build *b = mem_new(1, sizeof *b);
 	if (!b)
 		return err_set(err, RC_MEM, "engine: out of memory");
 	struct faults faults = { 0 };
-	enum rc rc = library_override(e->lib, base, p->record.overrides, p->record.name, b, &faults);
+	enum rc rc =
+		library_override(e->lib, base, p->record.overrides, p->record.name, b, &faults);
 	if (rc == RC_OK) {
 		f->fingerprint = fingerprint(b);
 		rc = instrument_model_new(b, &p->model, err);
 	} else {
-		(void)snprintf(p->trouble, sizeof p->trouble, "%s", faults.n ? faults.text[0] : "overrides");
+		(void)snprintf(p->trouble, sizeof p->trouble, "%s",
+			faults.n ? faults.text[0] : "overrides");
 		rc = RC_OK;
 	}
 	faults_done(&faults);
@@ -155,7 +160,8 @@ static enum rc load_follow(struct engine *e, struct follow *f, struct err *err)
 	if (rc == RC_OK)
 		rc = record_stays(e->store, f->pub.record.id, &f->stays, &f->n_stays, err);
 	if (rc == RC_OK)
-		rc = record_findings(e->store, CARE_OF_INSTRUMENT, f->pub.record.name, &f->findings, &f->n_findings, err);
+		rc = record_findings(e->store, CARE_OF_INSTRUMENT, f->pub.record.name, &f->findings,
+			&f->n_findings, err);
 	return rc;
 }
 
@@ -216,12 +222,15 @@ static enum rc place_dirty(struct engine *e, struct place_air *a, struct err *er
 }
 
 /* The first hour of this instrument that has to be followed anew. */
-static enum rc follow_dirty(struct engine *e, const struct follow *f, int64_t *from, struct err *err)
+static enum rc follow_dirty(
+	struct engine *e, const struct follow *f, int64_t *from, struct err *err)
 {
 	enum rc rc = record_dirty_hour(e->store, f->pub.record.id, from, err);
 	for (size_t i = 0; rc == RC_OK && i < f->n_stays; i++) {
 		const struct place_air *a = engine_place(e, f->stays[i].place);
-		bool overlaps = a && (i + 1 == f->n_stays || a->dirty < civil_floor(f->stays[i + 1].t_s, HOUR_S) + 1);
+		bool overlaps =
+			a && (i + 1 == f->n_stays ||
+				     a->dirty < civil_floor(f->stays[i + 1].t_s, HOUR_S) + 1);
 		if (overlaps && a->dirty < *from)
 			*from = a->dirty;
 	}
@@ -235,12 +244,15 @@ static enum rc choose_start(struct engine *e, struct follow *f, int64_t target, 
 	f->head = TIME_NEVER;
 	enum rc rc = follow_dirty(e, f, &from, err);
 	if (rc == RC_OK)
-		rc = state_snapshot_before(e->store, f->pub.record.id, from < target + 1 ? from : target + 1, &f->start,
-			sizeof f->start, &f->head, err);
+		rc = state_snapshot_before(e->store, f->pub.record.id,
+			from < target + 1 ? from : target + 1, &f->start, sizeof f->start, &f->head,
+			err);
 	if (rc == RC_OK && f->head != TIME_NEVER &&
-		(f->start.fingerprint != f->fingerprint || f->head < f->start.state.begun + BEGIN_H))
+		(f->start.fingerprint != f->fingerprint ||
+			f->head < f->start.state.begun + BEGIN_H))
 		f->head = TIME_NEVER;
-	int64_t first = f->head == TIME_NEVER ? civil_floor(f->pub.record.since_s, HOUR_S) : f->head + 1;
+	int64_t first =
+		f->head == TIME_NEVER ? civil_floor(f->pub.record.since_s, HOUR_S) : f->head + 1;
 	for (size_t i = 0; rc == RC_OK && i < f->n_stays; i++) {
 		struct place_air *a = engine_place(e, f->stays[i].place);
 		bool over = i + 1 < f->n_stays && f->stays[i + 1].t_s < first * HOUR_S;
@@ -251,7 +263,8 @@ static enum rc choose_start(struct engine *e, struct follow *f, int64_t target, 
 }
 
 /* Where a place's track has to start: at `from`, or later when nothing is known before it. */
-static enum rc track_start(struct engine *e, const struct place_air *a, int64_t from, int64_t *start, struct err *err)
+static enum rc track_start(
+	struct engine *e, const struct place_air *a, int64_t from, int64_t *start, struct err *err)
 {
 	int64_t first = TIME_NEVER;
 	for (size_t k = 0; k < a->n_sensors; k++) {
@@ -279,7 +292,8 @@ static enum rc load_tracks(struct engine *e, int64_t target, struct err *err)
 		if (a->needed != TIME_NEVER)
 			rc = track_start(e, a, a->needed, &from, err);
 		if (rc == RC_OK && from <= target)
-			rc = track_load(e->store, a->sensors, a->n_sensors, from, target + 1, &a->track, err);
+			rc = track_load(e->store, a->sensors, a->n_sensors, from, target + 1,
+				&a->track, err);
 	}
 	return rc;
 }

@@ -21,17 +21,17 @@ enum { SNAPSHOT_H = 240, BEGIN_H = 720 };
 struct followed {
 	struct instrument record;
 	struct instrument_model *model; /* NULL: its build cannot be used, see trouble */
-	struct instrument_state state;  /* at the head, with younger findings already applied */
-	bool known;                     /* false: no air has reached it yet */
-	char place[NAME_SIZE];          /* where it is now; "" : nowhere */
-	char trouble[256];              /* why it is not followed; "" : all well */
+	struct instrument_state state; /* at the head, with younger findings already applied */
+	bool known; /* false: no air has reached it yet */
+	char place[NAME_SIZE]; /* where it is now; "" : nowhere */
+	char trouble[256]; /* why it is not followed; "" : all well */
 };
 
 struct engine;
 
 /* Borrows all three for its life. */
-MUST_USE enum rc engine_new(struct store *store, const struct settings *set, const struct library *lib,
-	struct engine **out, struct err *err);
+MUST_USE enum rc engine_new(struct store *store, const struct settings *set,
+	const struct library *lib, struct engine **out, struct err *err);
 void engine_free(struct engine *e);
 
 /* Brings every instrument forward to the last full hour before now_s, in one transaction. */

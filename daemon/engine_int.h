@@ -23,7 +23,7 @@ struct follow {
 	size_t n_stays;
 	struct finding *findings;
 	size_t n_findings;
-	int64_t head;  /* hour of the snapshot it starts from; TIME_NEVER: from the beginning */
+	int64_t head; /* hour of the snapshot it starts from; TIME_NEVER: from the beginning */
 	struct snapshot start;
 };
 
@@ -32,8 +32,8 @@ struct place_air {
 	struct zone *zone; /* owned */
 	int64_t sensors[PLACE_SENSORS_MAX];
 	size_t n_sensors;
-	int64_t dirty;      /* first hour whose air may have changed; TIME_NEVER: none */
-	int64_t needed;     /* first hour some instrument asks for; TIME_NEVER: none */
+	int64_t dirty; /* first hour whose air may have changed; TIME_NEVER: none */
+	int64_t needed; /* first hour some instrument asks for; TIME_NEVER: none */
 	struct track track;
 };
 
@@ -55,7 +55,8 @@ const struct stay *engine_stay_at(const struct follow *f, int64_t hour);
 
 /* Follows one instrument from its chosen start to target; keeps the head's snapshot and drops the one of the
  * old head. Needs the places' tracks. */
-MUST_USE enum rc engine_follow_one(struct engine *e, struct follow *f, int64_t target, struct err *err);
+MUST_USE enum rc engine_follow_one(
+	struct engine *e, struct follow *f, int64_t target, struct err *err);
 
 /* What callers see: the head with findings made since, and where the instrument is at now_s. */
 void engine_show(struct follow *f, int64_t now_s);

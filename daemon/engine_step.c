@@ -6,7 +6,8 @@
 #include "core/sorption.h"
 #include "daemon/state.h"
 
-static const struct track_hour *air_at(const struct engine *e, const struct follow *f, int64_t hour, bool *stop)
+static const struct track_hour *air_at(
+	const struct engine *e, const struct follow *f, int64_t hour, bool *stop)
 {
 	const struct stay *stay = engine_stay_at(f, hour);
 	const struct place_air *a = stay ? engine_place(e, stay->place) : NULL;
@@ -44,13 +45,15 @@ static bool begin(const struct engine *e, struct follow *f, int64_t target)
 	return true;
 }
 
-static void apply_findings(const struct follow *f, struct instrument_state *s, int64_t from_hour, int64_t to_hour)
+static void apply_findings(
+	const struct follow *f, struct instrument_state *s, int64_t from_hour, int64_t to_hour)
 {
 	for (size_t i = 0; i < f->n_findings; i++) {
 		const struct finding *x = &f->findings[i];
 		int64_t hour = civil_floor(x->t_s, HOUR_S);
 		if (hour >= from_hour && hour <= to_hour)
-			instrument_finding(f->pub.model, s, (enum finding_kind)x->kind, isnan(x->value) ? 0 : x->value);
+			instrument_finding(f->pub.model, s, (enum finding_kind)x->kind,
+				isnan(x->value) ? 0 : x->value);
 	}
 }
 
@@ -73,13 +76,15 @@ static enum rc keep_condition(struct engine *e, const struct follow *f, struct e
 	};
 	enum rc rc = RC_OK;
 	for (size_t q = 0; rc == RC_OK && q < STATE_QUANTITIES; q++)
-		rc = state_condition_put(e->store, f->pub.record.id, s->hour, (enum state_quantity)q, values[q], err);
+		rc = state_condition_put(e->store, f->pub.record.id, s->hour,
+			(enum state_quantity)q, values[q], err);
 	return rc;
 }
 
 static enum rc keep_snapshot(struct engine *e, const struct follow *f, struct err *err)
 {
-	return state_snapshot_put(e->store, f->pub.record.id, f->start.state.hour, &f->start, sizeof f->start, err);
+	return state_snapshot_put(
+		e->store, f->pub.record.id, f->start.state.hour, &f->start, sizeof f->start, err);
 }
 
 static enum rc step_through(struct engine *e, struct follow *f, int64_t target, struct err *err)
@@ -91,7 +96,8 @@ static enum rc step_through(struct engine *e, struct follow *f, int64_t target, 
 		const struct track_hour *at = air_at(e, f, s->hour + 1, &stop);
 		if (!at)
 			break;
-		const struct instrument_air air = { at->eq_mc_pct, at->t_degc, at->mark != TRACK_KNOWN };
+		const struct instrument_air air = { at->eq_mc_pct, at->t_degc,
+			at->mark != TRACK_KNOWN };
 		instrument_step(f->pub.model, s, &air);
 		apply_findings(f, s, s->hour, s->hour);
 		if (s->hour % 24 == 23)
@@ -112,7 +118,8 @@ enum rc engine_follow_one(struct engine *e, struct follow *f, int64_t target, st
 {
 	if (!f->pub.model)
 		return RC_OK;
-	if (f->pub.record.until_s != TIME_NEVER && civil_floor(f->pub.record.until_s, HOUR_S) < target)
+	if (f->pub.record.until_s != TIME_NEVER &&
+		civil_floor(f->pub.record.until_s, HOUR_S) < target)
 		target = civil_floor(f->pub.record.until_s, HOUR_S);
 	int64_t old_head = f->head;
 	f->pub.known = old_head != TIME_NEVER || begin(e, f, target);
@@ -124,8 +131,11 @@ enum rc engine_follow_one(struct engine *e, struct follow *f, int64_t target, st
 	rc = step_through(e, f, target, err);
 	if (rc == RC_OK && f->start.state.hour != old_head)
 		rc = keep_snapshot(e, f, err);
-	bool passed = old_head != TIME_NEVER && old_head != f->start.state.hour && old_head % SNAPSHOT_H != 0;
-	return rc == RC_OK && passed ? state_snapshot_drop(e->store, f->pub.record.id, old_head, err) : rc;
+	bool passed = old_head != TIME_NEVER && old_head != f->start.state.hour &&
+		      old_head % SNAPSHOT_H != 0;
+	return rc == RC_OK && passed
+		       ? state_snapshot_drop(e->store, f->pub.record.id, old_head, err)
+		       : rc;
 }
 
 void engine_show(struct follow *f, int64_t now_s)
@@ -139,7 +149,7 @@ void engine_show(struct follow *f, int64_t now_s)
 	if (p->known)
 		apply_findings(f, &p->state, p->state.hour + 1, civil_floor(now_s, HOUR_S));
 	if (!stay && !p->trouble[0])
-		(void)snprintf(p->trouble, sizeof p->trouble, "it stays nowhere: tell its place with `seasonctl move %s PLACE`",
+		(void)snprintf(p->trouble, sizeof p->trouble,
+			"it stays nowhere: tell its place with `seasonctl move %s PLACE`",
 			p->record.name);
 }
-

@@ -18,7 +18,8 @@ void faults_add(struct faults *f, const char *file, int line, const char *fmt, .
 	if (file && line > 0)
 		(void)snprintf(text, sizeof text, "%s:%d: %s", file, line, what);
 	else
-		(void)snprintf(text, sizeof text, "%s%s%s", file ? file : "", file ? ": " : "", what);
+		(void)snprintf(
+			text, sizeof text, "%s%s%s", file ? file : "", file ? ": " : "", what);
 	char *copy = f->n < FAULTS_MAX ? mem_text(text) : NULL;
 	if (copy)
 		f->text[f->n++] = copy;
@@ -40,7 +41,8 @@ enum rc faults_result(const struct faults *f, struct err *err)
 		return RC_OK;
 	if (all == 1)
 		return err_set(err, RC_CONFIG, "%s", f->n ? f->text[0] : "out of memory");
-	return err_set(err, RC_CONFIG, "%s (and %zu more)", f->n ? f->text[0] : "out of memory", all - 1);
+	return err_set(
+		err, RC_CONFIG, "%s (and %zu more)", f->n ? f->text[0] : "out of memory", all - 1);
 }
 
 enum { NEAREST_MAX = 64 };

@@ -10,13 +10,14 @@
 enum { FAULTS_MAX = 200 }; /* further ones are counted, not kept */
 
 struct faults {
-	size_t n;      /* kept */
+	size_t n; /* kept */
 	size_t beyond; /* counted only */
 	char *text[FAULTS_MAX];
 };
 
 /* file NULL: no place known. line 0: the whole file. */
-void faults_add(struct faults *f, const char *file, int line, const char *fmt, ...) PRINTF_LIKE(4, 5);
+void faults_add(struct faults *f, const char *file, int line, const char *fmt, ...)
+	PRINTF_LIKE(4, 5);
 /* Frees the texts; f is empty afterwards. */
 void faults_done(struct faults *f);
 /* RC_OK when empty; else RC_CONFIG with the first fault and the count of the others. */

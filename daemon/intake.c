@@ -151,7 +151,8 @@ static void take_differs(void *arg, int64_t t_s)
 	const struct import_sink *hear = ((struct job *)arg)->what->hear;
 	struct civil c = civil_at(t_s);
 	char text[128];
-	(void)snprintf(text, sizeof text, "%04d-%02d-%02d %02d:%02d:%02d UTC is stored with other values: the first was kept",
+	(void)snprintf(text, sizeof text,
+		"%04d-%02d-%02d %02d:%02d:%02d UTC is stored with other values: the first was kept",
 		c.year, c.month, c.day, c.hour, c.minute, c.second);
 	if (hear && hear->refused)
 		hear->refused(hear->arg, 0, text);
@@ -240,7 +241,9 @@ static int take_sensor(void *arg, const char *name)
 	struct job *j = arg;
 	const struct layout *known = j->what->known;
 	const char *said = known && known->sensor[0] ? known->sensor : j->what->sensor;
-	int i = name[0] ? sensor_by_name(j, name) : said[0] ? sensor_index(j->in, said) : sensor_by_file_name(j);
+	int i = name[0]   ? sensor_by_name(j, name)
+		: said[0] ? sensor_index(j->in, said)
+			  : sensor_by_file_name(j);
 	if (i < 0 && j->result.unknown++ == 0)
 		(void)snprintf(j->result.example, sizeof j->result.example, "%.*s",
 			(int)sizeof j->result.example - 1, name);
@@ -266,7 +269,8 @@ static enum rc nothing_known(const struct job *j, struct err *err)
 {
 	if (!j->result.example[0])
 		return err_set(err, RC_ASK,
-			"%s: names no sensor: call the file after it, say --sensor NAME, or set sensor of the "
+			"%s: names no sensor: call the file after it, say --sensor NAME, or set "
+			"sensor of the "
 			"source or layout",
 			j->what->path);
 	return err_set(err, RC_UNKNOWN,

@@ -34,7 +34,7 @@ struct intake_alias {
 struct intake_file {
 	const char *path;
 	const struct layout *known; /* what is fixed beforehand; NULL: guess everything */
-	const char *sensor;         /* "": none said */
+	const char *sensor; /* "": none said */
 	const struct intake_alias *aliases;
 	size_t n_aliases;
 	int64_t now_s;

@@ -13,21 +13,21 @@ enum layout_temp { TEMP_GUESS, TEMP_CELSIUS, TEMP_FAHRENHEIT };
  * by number (`#3`, the first is #1). */
 struct layout {
 	char name[32];
-	int encoding;        /* enum layout_encoding */
-	char delimiter[16];  /* "comma", "semicolon", "tab", "" */
-	char decimal[8];     /* "point", "comma", "" */
-	int header_rows;     /* 0, -1: guess */
-	char time[64];       /* column of date and time, or of the date alone */
-	char clock[64];      /* column of the time of day when it stands apart */
-	char format[48];     /* strptime-like, or "serial", "epoch", "epoch-ms"; "": guess */
-	int order;           /* enum layout_order: of all-digit dates */
-	char zone[48];       /* IANA or fixed offset; "" : from the file, else ask */
+	int encoding; /* enum layout_encoding */
+	char delimiter[16]; /* "comma", "semicolon", "tab", "" */
+	char decimal[8]; /* "point", "comma", "" */
+	int header_rows; /* 0, -1: guess */
+	char time[64]; /* column of date and time, or of the date alone */
+	char clock[64]; /* column of the time of day when it stands apart */
+	char format[48]; /* strptime-like, or "serial", "epoch", "epoch-ms"; "": guess */
+	int order; /* enum layout_order: of all-digit dates */
+	char zone[48]; /* IANA or fixed offset; "" : from the file, else ask */
 	char rh[64];
 	char temp[64];
-	int rh_unit;         /* enum layout_rh */
-	int temp_unit;       /* enum layout_temp */
+	int rh_unit; /* enum layout_rh */
+	int temp_unit; /* enum layout_temp */
 	char sensor_column[64]; /* a column whose text names the sensor */
-	char sensor[32];     /* the one sensor of the file */
+	char sensor[32]; /* the one sensor of the file */
 };
 
 #endif

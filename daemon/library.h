@@ -30,7 +30,8 @@ struct library {
 
 /* dirs: n folders, the shipped one first. A folder or file that is not there is a fault for the first
  * folder only. Every fault is reported; on faults *out is NULL. library_free releases it. */
-MUST_USE enum rc library_load(const char *const *dirs, size_t n, struct library **out, struct faults *f);
+MUST_USE enum rc library_load(
+	const char *const *dirs, size_t n, struct library **out, struct faults *f);
 void library_free(struct library *l);
 
 /* NULL when there is none of that name. Borrowed. */
@@ -42,7 +43,7 @@ const struct care_rule *library_rule(const struct library *l, const char *name);
 /* A copy of the build with an owner's changes laid over it: libconfig text such as
  * `top = { species = "engelmann_spruce"; thickness = "2.9mm"; }; band = [42, 55];`, with the settings of a
  * build file except name and title. NULL or "": none. what names the instrument in faults. */
-MUST_USE enum rc library_override(const struct library *l, const struct build *base, const char *text,
-	const char *what, struct build *out, struct faults *f);
+MUST_USE enum rc library_override(const struct library *l, const struct build *base,
+	const char *text, const char *what, struct build *out, struct faults *f);
 
 #endif

@@ -62,7 +62,8 @@ static const struct schema_list rule_list = { "rules", "rule", FIELD_ROWS(rule_r
 
 /* Levels in the unit of the kind. */
 static const struct field preload_rows[] = {
-	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), -5, 1, "of the snug squeeze", NULL, NULL, "" },
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), -5, 1, "of the snug squeeze", NULL, NULL,
+		"" },
 	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), -5, 1, "of the snug squeeze", NULL, NULL,
 		"" },
 	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), -5, 1, "of the snug squeeze", NULL,

@@ -8,17 +8,18 @@
 #include "daemon/text.h"
 
 enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
-#define GAP_SEEN_M 5e-6          /* what rounds to 0.01 mm */
-#define AIR_MEAN_H 48          /* two days: the wood of a top answers in that time */
+#define GAP_SEEN_M 5e-6 /* what rounds to 0.01 mm */
+#define AIR_MEAN_H 48 /* two days: the wood of a top answers in that time */
 #define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
-#define STALE_S (14 * DAY_S)   /* without readings for so long nothing new is said of the wood */
+#define STALE_S (14 * DAY_S) /* without readings for so long nothing new is said of the wood */
 
 struct words {
 	char *buf;
 	size_t size;
 };
 
-static void day_of(const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
+static void day_of(
+	const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
 {
 	zone_print_day(engine_zone(c->engine, place), t_s, buf, n);
 }
@@ -59,20 +60,26 @@ static void slack_words(const struct fastening *x, double gap_m, struct words w)
 	if (gap_m < GAP_SEEN_M)
 		text_add(w.buf, w.size, "no gap yet on %s", x->thread);
 	else
-		text_add(w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
+		text_add(
+			w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
 }
 
-static void since_snug_words(const struct measure_context *c, const struct followed *f, size_t i, struct words w)
+static void since_snug_words(
+	const struct measure_context *c, const struct followed *f, size_t i, struct words w)
 {
 	char day[24];
 	int64_t hour = f->state.snug_hour[i];
 	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, hour == f->state.begun ? "; taken as snug when first followed, %s" : "; snug since %s", day);
+	text_add(w.buf, w.size,
+		hour == f->state.begun ? "; taken as snug when first followed, %s"
+				       : "; snug since %s",
+		day);
 	text_add(w.buf, w.size, "; the wood there holds %.1f %% moisture now",
 		moisture_mean(f->state.mc_pct[fastening_of(f, i)->member], MOISTURE_CELLS));
 }
 
-static void of_preload(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+static void of_preload(const struct measure_context *c, const struct followed *f,
+	struct care_measure *m, struct words w)
 {
 	struct condition now;
 	instrument_condition(f->model, &f->state, &now);
@@ -81,32 +88,39 @@ static void of_preload(const struct measure_context *c, const struct followed *f
 		return;
 	const struct fastening *x = fastening_of(f, i);
 	m->value = now.hardware[i].hold;
-	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind), 100 * now.hardware[i].preload);
+	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind),
+		100 * now.hardware[i].preload);
 	slack_words(x, now.hardware[i].gap_m, w);
 	since_snug_words(c, f, i, w);
 }
 
-static void of_after_dry(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+static void of_after_dry(const struct measure_context *c, const struct followed *f,
+	struct care_measure *m, struct words w)
 {
 	const struct instrument_state *s = &f->state;
 	struct condition now;
 	instrument_condition(f->model, s, &now);
 	size_t i = now.slackest;
-	if (i == instrument_model_build(f->model)->n_fastenings || s->trend.dry_seen_hour == TIME_NEVER)
+	if (i == instrument_model_build(f->model)->n_fastenings ||
+		s->trend.dry_seen_hour == TIME_NEVER)
 		return;
 	const struct fastening *x = fastening_of(f, i);
 	char day[24];
-	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H && s->snug_hour[i] < s->trend.dry_seen_hour;
+	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H &&
+		   s->snug_hour[i] < s->trend.dry_seen_hour;
 	m->value = s->least_hold;
 	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ", day,
-		measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
+	text_add(w.buf, w.size,
+		"driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ",
+		day, measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
 	slack_words(x, s->widest_gap_m, w);
-	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3);
+	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * now.hardware[i].preload,
+		now.hardware[i].gap_m * 1e3);
 	since_snug_words(c, f, i, w);
 }
 
-static void of_before_dry(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+static void of_before_dry(const struct measure_context *c, const struct followed *f,
+	struct care_measure *m, struct words w)
 {
 	const struct instrument_state *s = &f->state;
 	if (s->trend.damp_seen_hour == TIME_NEVER)
@@ -115,8 +129,9 @@ static void of_before_dry(const struct measure_context *c, const struct followed
 	m->event = s->hour - s->trend.damp_seen_hour < TURN_FRESH_H &&
 		   (s->relief_hour == s->begun || s->relief_hour < s->trend.damp_hour);
 	day_of(c, f->place, s->trend.damp_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying", day,
-		moisture_mean(s->mc_pct[carrier_of(f)], MOISTURE_CELLS));
+	text_add(w.buf, w.size,
+		"dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying",
+		day, moisture_mean(s->mc_pct[carrier_of(f)], MOISTURE_CELLS));
 	if (s->relief_hour == s->begun)
 		text_add(w.buf, w.size, "; relief was never measured here");
 	else {
@@ -126,43 +141,50 @@ static void of_before_dry(const struct measure_context *c, const struct followed
 }
 
 /* `relief has grown by 4 +- 2 thou since ...; was .010, now about .014` */
-static void change_words(const struct measure_context *c, const struct followed *f, const char *what, const char *up,
-	const char *down, double change_m, double sd_m, double found_m, int64_t hour, bool height, struct words w)
+static void change_words(const struct measure_context *c, const struct followed *f,
+	const char *what, const char *up, const char *down, double change_m, double sd_m,
+	double found_m, int64_t hour, bool height, struct words w)
 {
 	char change[32], sd[32], then[32], now[32], day[24];
-	void (*print_change)(char *, size_t, double, enum bench_units) = height ? units_print_rise : units_print_change;
+	void (*print_change)(char *, size_t, double, enum bench_units) =
+		height ? units_print_rise : units_print_change;
 	print_change(change, sizeof change, fabs(change_m), c->set->units);
 	print_change(sd, sizeof sd, sd_m, c->set->units);
 	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what, change_m > 0 ? up : down, change, sd, day);
+	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what,
+		change_m > 0 ? up : down, change, sd, day);
 	if (isnan(found_m)) {
-		text_add(w.buf, w.size, "; no finding yet: this prediction has never been checked on this instrument");
+		text_add(w.buf, w.size,
+			"; no finding yet: this prediction has never been checked on this "
+			"instrument");
 		return;
 	}
-	void (*print)(char *, size_t, double, enum bench_units) = height ? units_print_height : units_print_gap;
+	void (*print)(char *, size_t, double, enum bench_units) =
+		height ? units_print_height : units_print_gap;
 	print(then, sizeof then, found_m, c->set->units);
 	print(now, sizeof now, found_m + change_m, c->set->units);
 	text_add(w.buf, w.size, "; found %s, now about %s", then, now);
 }
 
-static void of_movement(const struct measure_context *c, enum care_kind kind, const struct followed *f,
-	struct care_measure *m, struct words w)
+static void of_movement(const struct measure_context *c, enum care_kind kind,
+	const struct followed *f, struct care_measure *m, struct words w)
 {
 	struct condition now;
 	instrument_condition(f->model, &f->state, &now);
 	const struct instrument_state *s = &f->state;
 	if (kind == CARE_RELIEF) {
 		m->value = fabs(now.relief_m);
-		change_words(c, f, "relief", "grown", "fallen", now.relief_m, now.relief_sd_m, s->relief_found_m,
-			s->relief_hour, false, w);
+		change_words(c, f, "relief", "grown", "fallen", now.relief_m, now.relief_sd_m,
+			s->relief_found_m, s->relief_hour, false, w);
 	} else {
 		m->value = fabs(now.action_m);
-		change_words(c, f, "action at the 12th fret", "risen", "fallen", now.action_m, now.action_sd_m,
-			s->action_found_m, s->action_hour, true, w);
+		change_words(c, f, "action at the 12th fret", "risen", "fallen", now.action_m,
+			now.action_sd_m, s->action_found_m, s->action_hour, true, w);
 	}
 }
 
-static void of_fret_ends(const struct measure_context *c, const struct followed *f, struct care_measure *m, struct words w)
+static void of_fret_ends(const struct measure_context *c, const struct followed *f,
+	struct care_measure *m, struct words w)
 {
 	struct condition now;
 	char gap[32], day[24];
@@ -170,12 +192,14 @@ static void of_fret_ends(const struct measure_context *c, const struct followed 
 	m->value = now.fret_end_m;
 	units_print_change(gap, sizeof gap, now.fret_end_m, c->set->units);
 	day_of(c, f->place, f->state.fret_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap, day);
+	text_add(w.buf, w.size,
+		"fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap,
+		day);
 }
 
 /* The last finding of that kind, TIME_NEVER when there is none. */
-static enum rc last_finding(const struct measure_context *c, const struct subject *s, enum finding_kind kind,
-	int64_t *t_s, struct err *err)
+static enum rc last_finding(const struct measure_context *c, const struct subject *s,
+	enum finding_kind kind, int64_t *t_s, struct err *err)
 {
 	struct finding *list = NULL;
 	size_t n = 0;
@@ -188,8 +212,8 @@ static enum rc last_finding(const struct measure_context *c, const struct subjec
 	return rc;
 }
 
-static enum rc of_strings(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
-	struct care_measure *m, struct words w, struct err *err)
+static enum rc of_strings(const struct measure_context *c, const struct care_rule *rule,
+	const struct subject *s, struct care_measure *m, struct words w, struct err *err)
 {
 	int64_t restrung = TIME_NEVER, seen = TIME_NEVER;
 	enum rc rc = last_finding(c, s, FINDING_RESTRUNG, &restrung, err);
@@ -204,16 +228,19 @@ static enum rc of_strings(const struct measure_context *c, const struct care_rul
 		m->every_s = (int64_t)instrument_model_build(s->followed->model)->string_life_s;
 	zone_print_minute(engine_zone(c->engine, s->followed->place), restrung, when, sizeof when);
 	if (rule->kind == CARE_SETTLE)
-		text_add(w.buf, w.size, "restrung %s; the neck settles within %lld h", when, (long long)(m->every_s / HOUR_S));
+		text_add(w.buf, w.size, "restrung %s; the neck settles within %lld h", when,
+			(long long)(m->every_s / HOUR_S));
 	else
-		text_add(w.buf, w.size, "strings on since %s; a set lasts about %lld days on this build", when,
+		text_add(w.buf, w.size,
+			"strings on since %s; a set lasts about %lld days on this build", when,
 			(long long)(m->every_s / DAY_S));
 	return RC_OK;
 }
 
 /* ---- places ---- */
 
-bool measure_band(const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct)
+bool measure_band(
+	const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct)
 {
 	if (p->rh_high_pct > 0) {
 		*low_pct = p->rh_low_pct;
@@ -224,7 +251,8 @@ bool measure_band(const struct measure_context *c, const struct place *p, double
 	bool any = false;
 	const struct followed *list = engine_followed(c->engine, &n);
 	for (size_t i = 0; i < n; i++) {
-		if (!list[i].model || strcmp(list[i].place, p->name) != 0 || list[i].record.until_s <= c->now_s)
+		if (!list[i].model || strcmp(list[i].place, p->name) != 0 ||
+			list[i].record.until_s <= c->now_s)
 			continue;
 		const struct build *b = instrument_model_build(list[i].model);
 		*low_pct = any && *low_pct > b->rh_low_pct ? *low_pct : b->rh_low_pct;
@@ -234,19 +262,22 @@ bool measure_band(const struct measure_context *c, const struct place *p, double
 	return any;
 }
 
-enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours, struct measure_air *out,
-	bool *known, struct err *err)
+enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours,
+	struct measure_air *out, bool *known, struct err *err)
 {
 	int64_t ids[PLACE_SENSORS];
 	size_t n_ids = engine_sensors_of(c->engine, place, ids, PLACE_SENSORS);
 	int64_t to = civil_floor(c->now_s, HOUR_S);
 	int64_t n = 0, n_t = 0;
 	double rh = 0, t = 0;
-	*out = (struct measure_air){ .least_rh_pct = (double)INFINITY, .most_rh_pct = -(double)INFINITY, .t_degc = (double)NAN };
+	*out = (struct measure_air){ .least_rh_pct = (double)INFINITY,
+		.most_rh_pct = -(double)INFINITY,
+		.t_degc = (double)NAN };
 	for (size_t k = 0; k < n_ids; k++) {
 		struct store_sum rows[AIR_HOURS_MAX];
 		size_t got = 0;
-		enum rc rc = store_hours(c->store, ids[k], to - hours, to, rows, AIR_HOURS_MAX, &got, err);
+		enum rc rc = store_hours(
+			c->store, ids[k], to - hours, to, rows, AIR_HOURS_MAX, &got, err);
 		if (rc != RC_OK)
 			return rc;
 		for (size_t i = 0; i < got; i++) {
@@ -306,12 +337,15 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 	if (!isnan(air.t_degc))
 		text_add(w.buf, w.size, " at %.1f degC (dew point %.1f degC)", air.t_degc,
 			air_dew_point_degc(air.t_degc, air.rh_pct / 100));
-	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high, air.least_rh_pct, air.most_rh_pct);
-	const struct place *room = s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
+	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high,
+		air.least_rh_pct, air.most_rh_pct);
+	const struct place *room =
+		s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
 	if (room) {
 		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
 		if (rc == RC_OK && known)
-			text_add(w.buf, w.size, "; %s round it: %.1f %%", room->title[0] ? room->title : room->name, air.rh_pct);
+			text_add(w.buf, w.size, "; %s round it: %.1f %%",
+				room->title[0] ? room->title : room->name, air.rh_pct);
 	}
 	who_is_there(c, s->place, w);
 	return rc;
@@ -320,7 +354,8 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 /* ---- sensors ---- */
 
 /* A sensor can be silent because what it says is not believed. */
-static enum rc set_aside_since(const struct measure_context *c, int64_t id, int64_t last_s, struct words w, struct err *err)
+static enum rc set_aside_since(const struct measure_context *c, int64_t id, int64_t last_s,
+	struct words w, struct err *err)
 {
 	enum { ROWS = 256 };
 	struct quality_reading rows[ROWS];
@@ -332,12 +367,13 @@ static enum rc set_aside_since(const struct measure_context *c, int64_t id, int6
 		flags |= rows[i].flags;
 	quality_words(why, sizeof why, flags);
 	if (flags)
-		text_add(w.buf, w.size, "; %zu%s readings since then were set aside: %s", n, n == ROWS ? " or more" : "", why);
+		text_add(w.buf, w.size, "; %zu%s readings since then were set aside: %s", n,
+			n == ROWS ? " or more" : "", why);
 	return rc;
 }
 
-static enum rc of_sensor(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
-	struct care_measure *m, struct words w, struct err *err)
+static enum rc of_sensor(const struct measure_context *c, const struct care_rule *rule,
+	const struct subject *s, struct care_measure *m, struct words w, struct err *err)
 {
 	int64_t id = 0, first = TIME_NEVER, last = TIME_NEVER, checked = TIME_NEVER;
 	enum rc rc = store_sensor_find(c->store, s->name, &id, err);
@@ -352,21 +388,26 @@ static enum rc of_sensor(const struct measure_context *c, const struct care_rule
 	m->since_s = silent ? last : checked != TIME_NEVER ? checked : first;
 	m->every_s = silent ? s->sensor->silent_after_s : rule->every_s;
 	zone_print_minute(engine_zone(c->engine, s->sensor->place), m->since_s, when, sizeof when);
-	text_add(w.buf, w.size, silent ? "last reading %s" : checked != TIME_NEVER ? "last checked %s" :
-									"never checked, in use since %s", when);
+	text_add(w.buf, w.size,
+		silent                  ? "last reading %s"
+		: checked != TIME_NEVER ? "last checked %s"
+					: "never checked, in use since %s",
+		when);
 	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
 	return silent ? set_aside_since(c, id, last, w, err) : RC_OK;
 }
 
 /* Strings age without air; the rest needs wood that has been followed up to lately. */
-static bool is_usable(const struct measure_context *c, const struct care_rule *rule, const struct followed *f)
+static bool is_usable(
+	const struct measure_context *c, const struct care_rule *rule, const struct followed *f)
 {
 	bool dated = rule->kind == CARE_STRINGS || rule->kind == CARE_SETTLE;
 	return f->model && (dated || (f->known && c->now_s - f->state.hour * HOUR_S < STALE_S));
 }
 
-enum rc measure(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
-	struct care_measure *m, char *reasons, size_t size, struct err *err)
+enum rc measure(const struct measure_context *c, const struct care_rule *rule,
+	const struct subject *s, struct care_measure *m, char *reasons, size_t size,
+	struct err *err)
 {
 	struct words w = { reasons, size };
 	enum care_kind kind = (enum care_kind)rule->kind;

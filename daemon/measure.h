@@ -11,7 +11,7 @@ struct subject {
 	enum care_subject kind;
 	const char *name;
 	const struct followed *followed; /* of an instrument, else NULL */
-	const struct place *place;       /* of a place, or where a sensor is */
+	const struct place *place; /* of a place, or where a sensor is */
 	const struct sensor *sensor;
 };
 
@@ -23,11 +23,13 @@ struct measure_context {
 };
 
 /* Fills *m for the rule, and the reasons (numbers, dates in the place's zone, the bench's units). */
-MUST_USE enum rc measure(const struct measure_context *c, const struct care_rule *rule, const struct subject *s,
-	struct care_measure *m, char *reasons, size_t size, struct err *err);
+MUST_USE enum rc measure(const struct measure_context *c, const struct care_rule *rule,
+	const struct subject *s, struct care_measure *m, char *reasons, size_t size,
+	struct err *err);
 
 /* The band that holds for a place: its own, or the strictest of the instruments there; false: none. */
-bool measure_band(const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct);
+bool measure_band(
+	const struct measure_context *c, const struct place *p, double *low_pct, double *high_pct);
 
 /* `tuner nuts`, `strap button` ... */
 const char *measure_hardware(enum fastening_kind kind);
@@ -38,7 +40,7 @@ struct measure_air {
 	double least_rh_pct, most_rh_pct; /* of hourly means */
 	int64_t hours;
 };
-MUST_USE enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours, struct measure_air *out,
-	bool *known, struct err *err);
+MUST_USE enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours,
+	struct measure_air *out, bool *known, struct err *err);
 
 #endif

@@ -144,8 +144,8 @@ static bool same(const char *path, const char *bytes, size_t n)
 {
 	char *old = NULL;
 	size_t len = 0;
-	bool equal = outfile_read(path, n, &old, &len, NULL) == RC_OK && len == n
-		&& memcmp(old, bytes, n) == 0;
+	bool equal = outfile_read(path, n, &old, &len, NULL) == RC_OK && len == n &&
+		     memcmp(old, bytes, n) == 0;
 	mem_free(old);
 	return equal;
 }

@@ -57,7 +57,8 @@ static const char *or_name(const char *title, const char *name)
 	return title[0] ? title : name;
 }
 
-static const char *subject_title(const struct engine *engine, const struct settings *set, const struct item *it)
+static const char *subject_title(
+	const struct engine *engine, const struct settings *set, const struct item *it)
 {
 	const struct followed *f;
 	const struct place *p;
@@ -76,11 +77,12 @@ static const char *subject_title(const struct engine *engine, const struct setti
 	return it->subject;
 }
 
-void publish_title(const struct engine *engine, const struct settings *set, const struct library *lib,
-	const struct item *it, char *buf, size_t size)
+void publish_title(const struct engine *engine, const struct settings *set,
+	const struct library *lib, const struct item *it, char *buf, size_t size)
 {
 	const struct care_rule *rule = library_rule(lib, it->rule);
-	(void)snprintf(buf, size, "%s: %s", subject_title(engine, set, it), rule ? rule->title : it->rule);
+	(void)snprintf(
+		buf, size, "%s: %s", subject_title(engine, set, it), rule ? rule->title : it->rule);
 }
 
 static const char *place_of(const struct press *p, const struct item *it)
@@ -100,7 +102,8 @@ static const char *place_of(const struct press *p, const struct item *it)
 	return "";
 }
 
-static void window_words(const struct press *p, int64_t from_s, int64_t by_s, char *buf, size_t size)
+static void window_words(
+	const struct press *p, int64_t from_s, int64_t by_s, char *buf, size_t size)
 {
 	char from[24], by[24];
 	const struct zone *z = engine_zone(p->engine, NULL);
@@ -140,8 +143,8 @@ static enum entry_status status_of(int state)
 	return state == ITEM_OPEN ? ENTRY_OPEN : state == ITEM_DONE ? ENTRY_DONE : ENTRY_CANCELLED;
 }
 
-static struct page *new_page(struct press *p, const struct output *o, const char *uid, int64_t from_s, int64_t by_s,
-	int64_t opened_s, int64_t closed_s, int state)
+static struct page *new_page(struct press *p, const struct output *o, const char *uid,
+	int64_t from_s, int64_t by_s, int64_t opened_s, int64_t closed_s, int state)
 {
 	const struct zone *z = engine_zone(p->engine, NULL);
 	struct page *page = &p->pages[p->n_pages++];
@@ -156,7 +159,8 @@ static struct page *new_page(struct press *p, const struct output *o, const char
 		.categories = "seasonal care",
 		.start_day = start,
 		.due_day = zone_day(z, by_s),
-		.alarm_s = o->alarms ? zone_day_start_s(z, start) + ALARM_HOUR_S - o->alarm_before_s : TIME_NEVER,
+		.alarm_s = o->alarms ? zone_day_start_s(z, start) + ALARM_HOUR_S - o->alarm_before_s
+				     : TIME_NEVER,
 		.created_s = opened_s,
 		.done_s = closed_s,
 		.status = status_of(state),
@@ -166,16 +170,19 @@ static struct page *new_page(struct press *p, const struct output *o, const char
 
 static void item_page(struct press *p, const struct output *o, const struct item *it)
 {
-	struct page *page = new_page(p, o, it->uid, it->from_s, it->by_s, it->opened_s, it->closed_s, it->state);
+	struct page *page = new_page(
+		p, o, it->uid, it->from_s, it->by_s, it->opened_s, it->closed_s, it->state);
 	const struct care_rule *rule = library_rule(p->lib, it->rule);
 	const struct place *place = settings_place(p->set, place_of(p, it));
 	page->entry.priority = priority_of((enum care_weight)it->weight);
 	publish_title(p->engine, p->set, p->lib, it, page->summary, sizeof page->summary);
 	if (place)
-		text_add(page->location, sizeof page->location, "%s", or_name(place->title, place->name));
+		text_add(page->location, sizeof page->location, "%s",
+			or_name(place->title, place->name));
 	text_add(page->description, sizeof page->description, "%s.\n", it->reasons);
 	window_words(p, it->from_s, it->by_s, page->description, sizeof page->description);
-	text_add(page->description, sizeof page->description, ", %s.", care_weight_words((enum care_weight)it->weight));
+	text_add(page->description, sizeof page->description, ", %s.",
+		care_weight_words((enum care_weight)it->weight));
 	if (rule && rule->advice[0])
 		text_add(page->description, sizeof page->description, "\n%s", rule->advice);
 	if (rule)
@@ -192,7 +199,8 @@ static const struct client *client_by_id(const struct press *p, int64_t id)
 
 static bool belongs(const struct item *it, const struct visit *v)
 {
-	return it->visit == v->id && (v->state == ITEM_OPEN ? it->state == ITEM_OPEN : it->state == ITEM_DONE);
+	return it->visit == v->id &&
+	       (v->state == ITEM_OPEN ? it->state == ITEM_OPEN : it->state == ITEM_DONE);
 }
 
 /* How many different instruments the items of a visit name. */
@@ -202,7 +210,8 @@ static size_t count_instruments(const struct press *p, const struct visit *v)
 	for (size_t i = 0; i < p->n_items; i++) {
 		bool first = belongs(&p->items[i], v);
 		for (size_t j = 0; first && j < i; j++)
-			first = !(belongs(&p->items[j], v) && strcmp(p->items[j].subject, p->items[i].subject) == 0);
+			first = !(belongs(&p->items[j], v) &&
+				  strcmp(p->items[j].subject, p->items[i].subject) == 0);
 		n += first;
 	}
 	return n;
@@ -210,7 +219,8 @@ static size_t count_instruments(const struct press *p, const struct visit *v)
 
 static void visit_page(struct press *p, const struct output *o, const struct visit *v)
 {
-	struct page *page = new_page(p, o, v->uid, v->from_s, v->by_s, v->opened_s, v->closed_s, v->state);
+	struct page *page =
+		new_page(p, o, v->uid, v->from_s, v->by_s, v->opened_s, v->closed_s, v->state);
 	const struct client *c = client_by_id(p, v->client);
 	const char *who = c ? or_name(c->title, c->name) : "client";
 	char cautions[2 * CARE_LONG] = "", advice[2 * CARE_LONG] = "", title[SUMMARY_SIZE];
@@ -218,9 +228,11 @@ static void visit_page(struct press *p, const struct output *o, const struct vis
 	enum { N = sizeof page->description };
 	int weight = CARE_LEISURE;
 	size_t many = count_instruments(p, v);
-	text_add(page->summary, sizeof page->summary, "Seasonal visit: %s, %zu instrument%s", who, many, many == 1 ? "" : "s");
+	text_add(page->summary, sizeof page->summary, "Seasonal visit: %s, %zu instrument%s", who,
+		many, many == 1 ? "" : "s");
 	if (c) {
-		text_add(page->contact, sizeof page->contact, "%s%s%s", who, c->address[0] ? ", " : "", c->address);
+		text_add(page->contact, sizeof page->contact, "%s%s%s", who,
+			c->address[0] ? ", " : "", c->address);
 		text_add(page->location, sizeof page->location, "%s", c->address);
 	}
 	window_words(p, v->from_s, v->by_s, text, N);
@@ -231,7 +243,8 @@ static void visit_page(struct press *p, const struct output *o, const struct vis
 			continue;
 		const struct care_rule *rule = library_rule(p->lib, it->rule);
 		publish_title(p->engine, p->set, p->lib, it, title, sizeof title);
-		text_add(text, N, "\n- %s (%s): %s.", title, care_weight_words((enum care_weight)it->weight), it->reasons);
+		text_add(text, N, "\n- %s (%s): %s.", title,
+			care_weight_words((enum care_weight)it->weight), it->reasons);
 		weight = it->weight > weight ? it->weight : weight;
 		if (rule) {
 			add_once(advice, sizeof advice, rule->advice);
@@ -258,7 +271,8 @@ static uint64_t hash_of(const struct page *page)
 {
 	const struct calendar_entry *e = &page->entry;
 	uint64_t h = 14695981039346656037U;
-	const int64_t numbers[] = { e->start_day, e->due_day, e->alarm_s, e->priority, (int64_t)e->status };
+	const int64_t numbers[] = { e->start_day, e->due_day, e->alarm_s, e->priority,
+		(int64_t)e->status };
 	mix(&h, numbers, sizeof numbers);
 	mix(&h, page->summary, strlen(page->summary) + 1);
 	mix(&h, page->location, strlen(page->location) + 1);
@@ -294,7 +308,8 @@ static enum rc make_pages(struct press *p, const struct output *o, struct err *e
 		if (is_shown(p, o, p->visits[i].state, p->visits[i].closed_s))
 			visit_page(p, o, &p->visits[i]);
 	for (size_t i = 0; i < p->n_items && p->n_pages < ENTRIES_MAX; i++)
-		if (p->items[i].visit == 0 && is_shown(p, o, p->items[i].state, p->items[i].closed_s))
+		if (p->items[i].visit == 0 &&
+			is_shown(p, o, p->items[i].state, p->items[i].closed_s))
 			item_page(p, o, &p->items[i]);
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < p->n_pages; i++)
@@ -338,8 +353,9 @@ static int hold_folder(const struct output *o, struct err *err)
 {
 	int fd = open(o->folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
 	if (fd < 0 || flock(fd, LOCK_EX) != 0) {
-		(void)err_set(err, RC_IO, "output \"%s\": folder %s: %s: make it, or set another folder", o->name, o->folder,
-			strerror(errno));
+		(void)err_set(err, RC_IO,
+			"output \"%s\": folder %s: %s: make it, or set another folder", o->name,
+			o->folder, strerror(errno));
 		if (fd >= 0)
 			(void)close(fd);
 		return -1;
@@ -354,14 +370,16 @@ static uint64_t digest_of(const struct press *p)
 	uint64_t h = 14695981039346656037U;
 	for (size_t i = 0; i < p->n_pages; i++) {
 		const struct calendar_entry *e = &p->pages[i].entry;
-		const int64_t numbers[] = { (int64_t)hash_of(&p->pages[i]), e->sequence, e->modified_s, e->created_s, e->done_s };
+		const int64_t numbers[] = { (int64_t)hash_of(&p->pages[i]), e->sequence,
+			e->modified_s, e->created_s, e->done_s };
 		mix(&h, numbers, sizeof numbers);
 		mix(&h, e->uid, strlen(e->uid) + 1);
 	}
 	return h | 1; /* never that of a zeroed memory */
 }
 
-static void file_mark(const struct output *o, enum calendar_kind kind, int64_t *mtime_ns, int64_t *size)
+static void file_mark(
+	const struct output *o, enum calendar_kind kind, int64_t *mtime_ns, int64_t *size)
 {
 	char path[FILE_PATH_SIZE];
 	struct stat st;
@@ -371,31 +389,35 @@ static void file_mark(const struct output *o, enum calendar_kind kind, int64_t *
 	*size = there ? (int64_t)st.st_size : -1;
 }
 
-static bool is_remembered(const struct press *p, size_t output, uint64_t digest, const struct publish_memory *memory)
+static bool is_remembered(
+	const struct press *p, size_t output, uint64_t digest, const struct publish_memory *memory)
 {
 	if (!memory || memory->at[output].digest != digest)
 		return false;
 	for (int kind = CALENDAR_EVENTS; kind <= CALENDAR_TODOS; kind++) {
 		int64_t mtime_ns, size;
 		file_mark(&p->set->outputs[output], (enum calendar_kind)kind, &mtime_ns, &size);
-		if (mtime_ns != memory->at[output].mtime_ns[kind] || size != memory->at[output].size[kind])
+		if (mtime_ns != memory->at[output].mtime_ns[kind] ||
+			size != memory->at[output].size[kind])
 			return false;
 	}
 	return true;
 }
 
-static void remember(const struct press *p, size_t output, uint64_t digest, struct publish_memory *memory)
+static void remember(
+	const struct press *p, size_t output, uint64_t digest, struct publish_memory *memory)
 {
 	if (!memory)
 		return;
 	memory->at[output].digest = digest;
 	for (int kind = CALENDAR_EVENTS; kind <= CALENDAR_TODOS; kind++)
-		file_mark(&p->set->outputs[output], (enum calendar_kind)kind, &memory->at[output].mtime_ns[kind],
-			&memory->at[output].size[kind]);
+		file_mark(&p->set->outputs[output], (enum calendar_kind)kind,
+			&memory->at[output].mtime_ns[kind], &memory->at[output].size[kind]);
 }
 
 /* Sequence numbers are durable before the files show them. */
-static enum rc print_one(struct press *p, size_t output, struct publish_memory *memory, size_t *changed, struct err *err)
+static enum rc print_one(struct press *p, size_t output, struct publish_memory *memory,
+	size_t *changed, struct err *err)
 {
 	const struct output *o = &p->set->outputs[output];
 	enum rc rc = store_begin(p->store, err);
@@ -424,7 +446,8 @@ static enum rc print_one(struct press *p, size_t output, struct publish_memory *
 	return rc;
 }
 
-static enum rc publish_one(struct press *p, size_t output, struct publish_memory *memory, size_t *changed, struct err *err)
+static enum rc publish_one(struct press *p, size_t output, struct publish_memory *memory,
+	size_t *changed, struct err *err)
 {
 	int folder = hold_folder(&p->set->outputs[output], err);
 	if (folder < 0)
@@ -438,7 +461,8 @@ static enum rc load(struct press *p, struct err *err)
 {
 	int64_t keep_s = 0, oldest = p->now_s;
 	for (size_t i = 0; i < p->set->n_outputs; i++)
-		keep_s = p->set->outputs[i].keep_done_s > keep_s ? p->set->outputs[i].keep_done_s : keep_s;
+		keep_s = p->set->outputs[i].keep_done_s > keep_s ? p->set->outputs[i].keep_done_s
+								 : keep_s;
 	enum rc rc = state_visits(p->store, p->now_s - keep_s, &p->visits, &p->n_visits, err);
 	for (size_t i = 0; i < p->n_visits; i++)
 		oldest = p->visits[i].opened_s < oldest ? p->visits[i].opened_s : oldest;
@@ -448,16 +472,21 @@ static enum rc load(struct press *p, struct err *err)
 	if (rc == RC_OK)
 		rc = record_clients(p->store, &p->clients, &p->n_clients, err);
 	size_t pages = p->n_items + p->n_visits;
-	p->pages = rc == RC_OK ? mem_new(pages < ENTRIES_MAX ? pages : ENTRIES_MAX, sizeof *p->pages) : NULL;
+	p->pages = rc == RC_OK
+			   ? mem_new(pages < ENTRIES_MAX ? pages : ENTRIES_MAX, sizeof *p->pages)
+			   : NULL;
 	if (rc == RC_OK && !p->pages)
 		rc = err_set(err, RC_MEM, "calendars: out of memory");
 	return rc;
 }
 
 enum rc publish_all(struct store *store, const struct engine *engine, const struct settings *set,
-	const struct library *lib, int64_t now_s, struct publish_memory *memory, size_t *changed, struct err *err)
+	const struct library *lib, int64_t now_s, struct publish_memory *memory, size_t *changed,
+	struct err *err)
 {
-	struct press p = { .store = store, .engine = engine, .set = set, .lib = lib, .now_s = now_s };
+	struct press p = {
+		.store = store, .engine = engine, .set = set, .lib = lib, .now_s = now_s
+	};
 	enum rc rc = load(&p, err);
 	*changed = 0;
 	for (size_t i = 0; p.pages && i < set->n_outputs; i++) {

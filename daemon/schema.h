@@ -13,20 +13,20 @@
 #include "daemon/faults.h"
 
 enum field_type {
-	FIELD_TEXT,   /* char[size]; min..max is its length in bytes; words: only these */
-	FIELD_NAME,   /* char[size]; a short name: lower-case letters, digits, - and _ */
-	FIELD_PATH,   /* char[size]; absolute, or put behind the folder of the first file; "" stays */
-	FIELD_REAL,   /* double; 3 is accepted as 3.0 */
-	FIELD_INT,    /* int; the row must have limits */
-	FIELD_BOOL,   /* bool */
+	FIELD_TEXT, /* char[size]; min..max is its length in bytes; words: only these */
+	FIELD_NAME, /* char[size]; a short name: lower-case letters, digits, - and _ */
+	FIELD_PATH, /* char[size]; absolute, or put behind the folder of the first file; "" stays */
+	FIELD_REAL, /* double; 3 is accepted as 3.0 */
+	FIELD_INT, /* int; the row must have limits */
+	FIELD_BOOL, /* bool */
 	FIELD_LENGTH, /* double metres; text in bench notation ("6/64", "2.7mm") */
-	FIELD_SPAN,   /* int64_t seconds; a whole number of them or text "90 s", "15 min", "6 h", "30 d",
+	FIELD_SPAN, /* int64_t seconds; a whole number of them or text "90 s", "15 min", "6 h", "30 d",
 	               * "1 y" (365 d); the row must have limits */
-	FIELD_WORD,   /* int (an enum); text out of words[], its index is stored */
-	FIELD_PAIR,   /* double[2], two numbers, the low one first: [40, 55] */
-	FIELD_NAMES,  /* char[max][size]: list or array of short names, unused entries "", at least min */
-	FIELD_PATHS,  /* the same of paths */
-	FIELD_OTHER   /* known, but read by the caller (lists and groups) */
+	FIELD_WORD, /* int (an enum); text out of words[], its index is stored */
+	FIELD_PAIR, /* double[2], two numbers, the low one first: [40, 55] */
+	FIELD_NAMES, /* char[max][size]: list or array of short names, unused entries "", at least min */
+	FIELD_PATHS, /* the same of paths */
+	FIELD_OTHER /* known, but read by the caller (lists and groups) */
 };
 
 /* min == max == 0: no limits. They are in the unit of the target (metres, seconds). */
@@ -34,13 +34,13 @@ struct field {
 	const char *name;
 	enum field_type type;
 	size_t offset; /* offsetof in the target struct */
-	size_t size;   /* sizeof of the target member; for FIELD_NAMES and FIELD_PATHS of one entry */
+	size_t size; /* sizeof of the target member; for FIELD_NAMES and FIELD_PATHS of one entry */
 	double min, max;
-	const char *unit;         /* for messages; NULL: none */
-	const char *fallback;     /* default as it is written in a file, with quotes; "": may be left
+	const char *unit; /* for messages; NULL: none */
+	const char *fallback; /* default as it is written in a file, with quotes; "": may be left
 	                           * out, the target stays as it is; NULL: must be given */
 	const char *const *words; /* FIELD_WORD, FIELD_TEXT: NULL-terminated */
-	const char *help;         /* one line for people */
+	const char *help; /* one line for people */
 };
 
 /* Offset and size of a member; rows and their number. */
@@ -60,30 +60,30 @@ struct schema_list {
 /* Reads one group into *target by the rows: defaults, types, ranges, unknown names. `what` names
  * the group in faults, e.g. `place "shop"`, "" for the root. Every fault is added; the rest is
  * still read. */
-void schema_read(const config_setting_t *group, const struct field *rows, size_t n_rows, void *target,
-	const char *what, struct faults *f);
+void schema_read(const config_setting_t *group, const struct field *rows, size_t n_rows,
+	void *target, const char *what, struct faults *f);
 
 /* The same, but what is not given stays as it is in *target. */
-void schema_overlay(const config_setting_t *group, const struct field *rows, size_t n_rows, void *target,
-	const char *what, struct faults *f);
+void schema_overlay(const config_setting_t *group, const struct field *rows, size_t n_rows,
+	void *target, const char *what, struct faults *f);
 
 /* Reads one setting by its row. */
-void schema_read_one(const config_setting_t *group, const struct field *row, void *target, const char *what,
-	struct faults *f);
+void schema_read_one(const config_setting_t *group, const struct field *row, void *target,
+	const char *what, struct faults *f);
 
 /* Reads the list out of root into zeroed memory (the caller's: mem_free) and returns the count.
  * Entry i is element i of the list, also a faulty one. Equal names are faults. NULL when empty
  * or out of memory. */
-size_t schema_read_list(
-	const config_setting_t *root, const struct schema_list *list, void **entries, struct faults *f);
+size_t schema_read_list(const config_setting_t *root, const struct schema_list *list,
+	void **entries, struct faults *f);
 
 /* `place "shop"` by its name setting, else `place 3` (the first is 1). */
 void schema_what(char *buf, size_t n, const config_setting_t *group, const char *noun);
 
 /* A fault of one setting of a group, at its line and with its value when it is there; name NULL:
  * the group itself. The rest of the text is what is wrong and what would do. */
-void schema_fault(struct faults *f, const config_setting_t *group, const char *what, const char *name,
-	const char *fmt, ...) PRINTF_LIKE(5, 6);
+void schema_fault(struct faults *f, const config_setting_t *group, const char *what,
+	const char *name, const char *fmt, ...) PRINTF_LIKE(5, 6);
 
 /* Is the setting there, text, and one of the words? */
 bool schema_is_word(const config_setting_t *group, const char *name, const char *const *words);

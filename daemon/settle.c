@@ -14,13 +14,16 @@ static void tell(void *arg, const struct item *it, int64_t now_s)
 	char day[24], title[256];
 	const struct desk *d = &app->desk;
 	bool fresh = it->state == ITEM_OPEN && it->opened_s == now_s;
-	zone_print_day(engine_zone(d->engine, NULL), it->state == ITEM_OPEN ? now_s : it->closed_s, day, sizeof day);
+	zone_print_day(engine_zone(d->engine, NULL), it->state == ITEM_OPEN ? now_s : it->closed_s,
+		day, sizeof day);
 	publish_title(d->engine, d->set, d->lib, it, title, sizeof title);
 	if (it->state == ITEM_OPEN)
-		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s, %s: %s", day, fresh ? "opened" : "heavier", (long long)it->id,
-			title, care_weight_words((enum care_weight)it->weight), it->reasons);
+		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s, %s: %s", day,
+			fresh ? "opened" : "heavier", (long long)it->id, title,
+			care_weight_words((enum care_weight)it->weight), it->reasons);
 	else
-		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s", day, words[it->state], (long long)it->id, title);
+		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s", day, words[it->state],
+			(long long)it->id, title);
 }
 
 enum rc app_settle(struct app *app, int64_t now_s, struct err *err)

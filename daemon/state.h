@@ -9,46 +9,51 @@
 
 /* The latest snapshot before hour (exclusive): its bytes go into buf when they are exactly size long.
  * *found_hour is TIME_NEVER when there is none of that size. */
-MUST_USE enum rc state_snapshot_before(struct store *s, int64_t instrument, int64_t hour, void *buf, size_t size,
-	int64_t *found_hour, struct err *err);
-MUST_USE enum rc state_snapshot_put(struct store *s, int64_t instrument, int64_t hour, const void *buf, size_t size,
-	struct err *err);
+MUST_USE enum rc state_snapshot_before(struct store *s, int64_t instrument, int64_t hour, void *buf,
+	size_t size, int64_t *found_hour, struct err *err);
+MUST_USE enum rc state_snapshot_put(struct store *s, int64_t instrument, int64_t hour,
+	const void *buf, size_t size, struct err *err);
 /* Removes snapshots with hour >= from. */
-MUST_USE enum rc state_snapshot_cut(struct store *s, int64_t instrument, int64_t from, struct err *err);
+MUST_USE enum rc state_snapshot_cut(
+	struct store *s, int64_t instrument, int64_t from, struct err *err);
 /* Removes the snapshot of exactly that hour, when it is there. */
-MUST_USE enum rc state_snapshot_drop(struct store *s, int64_t instrument, int64_t hour, struct err *err);
+MUST_USE enum rc state_snapshot_drop(
+	struct store *s, int64_t instrument, int64_t hour, struct err *err);
 
 /* ---- the course of conditions, one row per day and quantity ---- */
 
 enum state_quantity {
-	STATE_PRELOAD,  /* least of all hardware, 0..1 */
-	STATE_GAP_M,    /* widest */
-	STATE_TURNS,    /* largest take-up turn */
+	STATE_PRELOAD, /* least of all hardware, 0..1 */
+	STATE_GAP_M, /* widest */
+	STATE_TURNS, /* largest take-up turn */
 	STATE_RELIEF_M, /* change since the last finding */
 	STATE_ACTION_M,
 	STATE_FRET_END_M,
-	STATE_MC_PCT,   /* of the member that carries the hardware */
+	STATE_MC_PCT, /* of the member that carries the hardware */
 	STATE_QUANTITIES
 };
 const char *state_quantity_name(enum state_quantity q);
 
-MUST_USE enum rc state_condition_put(struct store *s, int64_t instrument, int64_t hour, enum state_quantity q,
-	double value, struct err *err);
+MUST_USE enum rc state_condition_put(struct store *s, int64_t instrument, int64_t hour,
+	enum state_quantity q, double value, struct err *err);
 /* Removes rows with hour >= from. */
-MUST_USE enum rc state_condition_cut(struct store *s, int64_t instrument, int64_t from, struct err *err);
+MUST_USE enum rc state_condition_cut(
+	struct store *s, int64_t instrument, int64_t from, struct err *err);
 
 struct state_point {
 	int64_t hour;
 	double value;
 };
 /* Rows with from <= hour < to in order of time; the caller's (mem_free). */
-MUST_USE enum rc state_condition(struct store *s, int64_t instrument, enum state_quantity q, int64_t from, int64_t to,
-	struct state_point **out, size_t *n, struct err *err);
+MUST_USE enum rc state_condition(struct store *s, int64_t instrument, enum state_quantity q,
+	int64_t from, int64_t to, struct state_point **out, size_t *n, struct err *err);
 
 /* The last hour before `hour`, or the first at or after it, with believed readings of a sensor; TIME_NEVER when
  * there is none. */
-MUST_USE enum rc state_known_hour_before(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
-MUST_USE enum rc state_known_hour_from(struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
+MUST_USE enum rc state_known_hour_before(
+	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
+MUST_USE enum rc state_known_hour_from(
+	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
 
 /* ---- the agenda ---- */
 
@@ -62,24 +67,25 @@ struct item {
 	char rule[CARE_NAME];
 	int subject_kind; /* enum care_subject */
 	char subject[NAME_SIZE];
-	int state;        /* enum item_state */
-	int weight;       /* enum care_weight */
+	int state; /* enum item_state */
+	int weight; /* enum care_weight */
 	int64_t opened_s, from_s, by_s;
-	double value;     /* of the measure when the reasons were written; NAN: none */
+	double value; /* of the measure when the reasons were written; NAN: none */
 	char reasons[REASONS_SIZE];
 	int64_t closed_s; /* TIME_NEVER while open */
-	int64_t visit;    /* 0: none */
+	int64_t visit; /* 0: none */
 };
 
 /* id 0 adds and sets id; else replaces. */
 MUST_USE enum rc state_item_put(struct store *s, struct item *i, struct err *err);
 
 /* Open items, and those closed at or after closed_since_s, in order of by_s and id. The caller's (mem_free). */
-MUST_USE enum rc state_items(struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err);
+MUST_USE enum rc state_items(
+	struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err);
 
 /* When the last item of that rule and subject was done or put aside; TIME_NEVER: never. */
-MUST_USE enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, const char *subject,
-	int64_t *closed_s, struct err *err);
+MUST_USE enum rc state_last_closed(struct store *s, const char *rule, int subject_kind,
+	const char *subject, int64_t *closed_s, struct err *err);
 
 struct visit {
 	int64_t id;
@@ -90,7 +96,8 @@ struct visit {
 	int64_t opened_s, closed_s;
 };
 MUST_USE enum rc state_visit_put(struct store *s, struct visit *v, struct err *err);
-MUST_USE enum rc state_visits(struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err);
+MUST_USE enum rc state_visits(
+	struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err);
 
 /* Removes items and visits opened at or after from_s and opens again those closed at or after it. */
 MUST_USE enum rc state_forget(struct store *s, int64_t from_s, struct err *err);
@@ -103,8 +110,8 @@ struct publication {
 	int64_t modified_s;
 };
 /* *found false: never published there. */
-MUST_USE enum rc state_publication(struct store *s, const char *output, const char *uid, struct publication *p,
-	bool *found, struct err *err);
+MUST_USE enum rc state_publication(struct store *s, const char *output, const char *uid,
+	struct publication *p, bool *found, struct err *err);
 MUST_USE enum rc state_publication_put(struct store *s, const char *output, const char *uid,
 	const struct publication *p, struct err *err);
 

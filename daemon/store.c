@@ -74,7 +74,8 @@ static const char *const migrations[] = {
 	"CREATE INDEX item_by_visit ON item(visit);"
 	"CREATE TABLE published("
 	" output TEXT NOT NULL, uid TEXT NOT NULL, hash INTEGER NOT NULL,"
-	" sequence INTEGER NOT NULL, modified INTEGER NOT NULL, PRIMARY KEY(output, uid)) STRICT, WITHOUT ROWID;"
+	" sequence INTEGER NOT NULL, modified INTEGER NOT NULL, PRIMARY KEY(output, uid)) STRICT, "
+	"WITHOUT ROWID;"
 	"CREATE TABLE meta(name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;"
 	"PRAGMA application_id = " APPLICATION_ID ";"
 	"PRAGMA user_version = 1;",

@@ -19,14 +19,15 @@
 struct store;
 
 enum store_mode {
-	STORE_READ,  /* must exist; nothing is written */
+	STORE_READ, /* must exist; nothing is written */
 	STORE_WRITE, /* made and migrated when needed */
 	STORE_REPLAY /* like STORE_WRITE with synchronous=NORMAL: what is replayed can be replayed again */
 };
 
 /* RC_IO: cannot be opened, folder missing, read-only. RC_STORE: damaged, or made by a newer version
  * (the text says so and what to do). RC_BUSY: locked longer than the busy time (5 s). */
-MUST_USE enum rc store_open(const char *path, enum store_mode mode, struct store **out, struct err *err);
+MUST_USE enum rc store_open(
+	const char *path, enum store_mode mode, struct store **out, struct err *err);
 void store_close(struct store *s);
 
 /* One write transaction (BEGIN IMMEDIATE). Nesting is a programmer's fault. */
@@ -43,17 +44,17 @@ MUST_USE enum rc store_check(struct store *s, struct err *err);
 /* The number of a sensor by name, made when absent. zone: of its place, for daily sums; when it differs
  * from the one last used for this sensor its daily rows are made again. In a transaction of its own
  * when none is open. */
-MUST_USE enum rc store_sensor(struct store *s, const char *name, const struct zone *zone, int64_t *id,
-	struct err *err);
+MUST_USE enum rc store_sensor(
+	struct store *s, const char *name, const struct zone *zone, int64_t *id, struct err *err);
 
 /* The number, or RC_UNKNOWN. */
 MUST_USE enum rc store_sensor_find(struct store *s, const char *name, int64_t *id, struct err *err);
 
 struct store_count {
-	int64_t stored;   /* new */
-	int64_t known;    /* already there with the same values */
-	int64_t differs;  /* the second is taken by other values: the first kept, this one not stored */
-	int64_t flagged;  /* of the stored ones, how many carry a quality flag now */
+	int64_t stored; /* new */
+	int64_t known; /* already there with the same values */
+	int64_t differs; /* the second is taken by other values: the first kept, this one not stored */
+	int64_t flagged; /* of the stored ones, how many carry a quality flag now */
 };
 
 enum { STORE_BATCH_MAX = 1 << 22 }; /* readings in one call */
@@ -62,9 +63,9 @@ enum { STORE_BATCH_MAX = 1 << 22 }; /* readings in one call */
  * daily sums of every touched stretch up to date. now_s: the clock, later readings than now_s + 300 get
  * QUALITY_FUTURE. differs_t (NULL allowed) is called with each time whose values differ. count is added to.
  * After a failure the transaction is to be rolled back. */
-MUST_USE enum rc store_readings(struct store *s, int64_t sensor, const struct quality_reading *r, size_t n,
-	int64_t now_s, void (*differs)(void *arg, int64_t t_s), void *arg, struct store_count *count,
-	struct err *err);
+MUST_USE enum rc store_readings(struct store *s, int64_t sensor, const struct quality_reading *r,
+	size_t n, int64_t now_s, void (*differs)(void *arg, int64_t t_s), void *arg,
+	struct store_count *count, struct err *err);
 
 /* Sums of the unflagged readings of one hour or one local day. Means are sum / n in centi-units. */
 struct store_sum {

@@ -3,11 +3,13 @@
 #include "daemon/store_row.h"
 
 static const char item_insert[] =
-	"INSERT INTO item(uid, rule, kind, subject, state, weight, opened, due_from, due_by, value, reasons, closed, "
+	"INSERT INTO item(uid, rule, kind, subject, state, weight, opened, due_from, due_by, "
+	"value, reasons, closed, "
 	"visit) VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, nullif(?14, 0))";
-static const char item_update[] =
-	"UPDATE item SET uid = ?2, rule = ?3, kind = ?4, subject = ?5, state = ?6, weight = ?7, opened = ?8, "
-	"due_from = ?9, due_by = ?10, value = ?11, reasons = ?12, closed = ?13, visit = nullif(?14, 0) WHERE id = ?1";
+static const char item_update[] = "UPDATE item SET uid = ?2, rule = ?3, kind = ?4, subject = ?5, "
+				  "state = ?6, weight = ?7, opened = ?8, "
+				  "due_from = ?9, due_by = ?10, value = ?11, reasons = ?12, closed "
+				  "= ?13, visit = nullif(?14, 0) WHERE id = ?1";
 
 enum rc state_item_put(struct store *s, struct item *i, struct err *err)
 {
@@ -54,10 +56,12 @@ static void read_item(sqlite3_stmt *q, void *out)
 	i->visit = sqlite3_column_int64(q, 13);
 }
 
-enum rc state_items(struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err)
+enum rc state_items(
+	struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT id, uid, rule, kind, subject, state, weight, opened, due_from, due_by, value, reasons, closed, visit "
+		"SELECT id, uid, rule, kind, subject, state, weight, opened, due_from, due_by, "
+		"value, reasons, closed, visit "
 		"FROM item WHERE state = 0 OR closed >= ?1 ORDER BY due_by, id",
 		err);
 	if (!q)
@@ -74,7 +78,9 @@ enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, c
 	int64_t *closed_s, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT max(closed) FROM item WHERE rule = ?1 AND kind = ?2 AND subject = ?3 AND state IN (1, 3)", err);
+		"SELECT max(closed) FROM item WHERE rule = ?1 AND kind = ?2 AND subject = ?3 AND "
+		"state IN (1, 3)",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, rule);
@@ -88,11 +94,11 @@ enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, c
 	return rc;
 }
 
-static const char visit_insert[] =
-	"INSERT INTO visit(uid, client, state, due_from, due_by, opened, closed) VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8)";
-static const char visit_update[] =
-	"UPDATE visit SET uid = ?2, client = ?3, state = ?4, due_from = ?5, due_by = ?6, opened = ?7, closed = ?8 "
-	"WHERE id = ?1";
+static const char visit_insert[] = "INSERT INTO visit(uid, client, state, due_from, due_by, "
+				   "opened, closed) VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+static const char visit_update[] = "UPDATE visit SET uid = ?2, client = ?3, state = ?4, due_from = "
+				   "?5, due_by = ?6, opened = ?7, closed = ?8 "
+				   "WHERE id = ?1";
 
 enum rc state_visit_put(struct store *s, struct visit *v, struct err *err)
 {
@@ -127,7 +133,8 @@ static void read_visit(sqlite3_stmt *q, void *out)
 	v->closed_s = row_time(q, 7);
 }
 
-enum rc state_visits(struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err)
+enum rc state_visits(
+	struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
 		"SELECT id, uid, client, state, due_from, due_by, opened, closed FROM visit "
@@ -162,22 +169,24 @@ enum rc state_forget(struct store *s, int64_t from_s, struct err *err)
 	return rc;
 }
 
-enum rc state_publication(struct store *s, const char *output, const char *uid, struct publication *p,
-	bool *found, struct err *err)
+enum rc state_publication(struct store *s, const char *output, const char *uid,
+	struct publication *p, bool *found, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(
-		s, "SELECT hash, sequence, modified FROM published WHERE output = ?1 AND uid = ?2", err);
+	sqlite3_stmt *q = store_statement(s,
+		"SELECT hash, sequence, modified FROM published WHERE output = ?1 AND uid = ?2",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, output);
 	row_bind_text(q, 2, uid);
 	int step = sqlite3_step(q);
-	enum rc rc = step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "published", err);
+	enum rc rc =
+		step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "published", err);
 	if (rc == RC_OK)
 		*found = step == SQLITE_ROW;
 	if (rc == RC_OK && step == SQLITE_ROW)
-		*p = (struct publication){ (uint64_t)sqlite3_column_int64(q, 0), sqlite3_column_int(q, 1),
-			sqlite3_column_int64(q, 2) };
+		*p = (struct publication){ (uint64_t)sqlite3_column_int64(q, 0),
+			sqlite3_column_int(q, 1), sqlite3_column_int64(q, 2) };
 	row_end(q);
 	return rc;
 }
@@ -186,7 +195,9 @@ enum rc state_publication_put(struct store *s, const char *output, const char *u
 	const struct publication *p, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"INSERT OR REPLACE INTO published(output, uid, hash, sequence, modified) VALUES(?1, ?2, ?3, ?4, ?5)", err);
+		"INSERT OR REPLACE INTO published(output, uid, hash, sequence, modified) "
+		"VALUES(?1, ?2, ?3, ?4, ?5)",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, output);

@@ -8,11 +8,11 @@
 
 /* Statements are prepared once, when first used, and kept until the store closes. */
 enum { STORE_STATEMENTS_MAX = 96 };
-enum { STORE_ZONES_MAX = 64 };      /* different zones of all sensors */
+enum { STORE_ZONES_MAX = 64 }; /* different zones of all sensors */
 enum { STORE_BUSY_MS = 5000 };
 
 #define STORE_ABSENT UINT32_MAX /* flags of a reading that was not there */
-#define STORE_NEW 0x100U        /* in reading.flags inside one transaction: the sums lack it */
+#define STORE_NEW 0x100U /* in reading.flags inside one transaction: the sums lack it */
 
 struct store {
 	sqlite3 *db;
@@ -27,8 +27,8 @@ struct store {
 };
 
 /* store_open with another busy time, for tests. */
-MUST_USE enum rc store_open_waiting(const char *path, enum store_mode mode, int busy_ms,
-	struct store **out, struct err *err);
+MUST_USE enum rc store_open_waiting(
+	const char *path, enum store_mode mode, int busy_ms, struct store **out, struct err *err);
 
 /* The prepared statement of that literal, reset and without bindings; NULL sets err, and
  * store_fail gives the code again. */
@@ -60,8 +60,8 @@ MUST_USE enum rc store_stretch_room(
 
 /* Begins the stretch with what lies before first_s and bears on readings from there on, or the
  * other way round; sets from. Rows marked STORE_NEW are taken for new. */
-MUST_USE enum rc store_stretch_before(struct store *s, int64_t sensor, int64_t first_s,
-	struct stretch *x, struct err *err);
+MUST_USE enum rc store_stretch_before(
+	struct store *s, int64_t sensor, int64_t first_s, struct stretch *x, struct err *err);
 
 /* Goes on with first_s..last_s and what lies after; sets to. */
 MUST_USE enum rc store_stretch_rest(struct store *s, int64_t sensor, int64_t first_s,

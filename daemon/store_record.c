@@ -14,13 +14,15 @@ static void tell(bool *changed, struct store *s)
 }
 
 /* Texts are of one line: so they can be shown, put into a calendar, and written out and read back as they are. */
-static enum rc check_text(const char *what, const char *name, const char *setting, const char *text, struct err *err)
+static enum rc check_text(
+	const char *what, const char *name, const char *setting, const char *text, struct err *err)
 {
 	while (*text && !iscntrl((unsigned char)*text))
 		text++;
-	return *text ? err_set(err, RC_INPUT, "%s \"%s\": %s: holds a control character: one line of text", what, name,
-			       setting) :
-		       RC_OK;
+	return *text ? err_set(err, RC_INPUT,
+			       "%s \"%s\": %s: holds a control character: one line of text", what,
+			       name, setting)
+		     : RC_OK;
 }
 
 enum rc record_put_client(struct store *s, const struct client *c, bool *changed, struct err *err)
@@ -61,25 +63,28 @@ static void read_client(sqlite3_stmt *q, void *out)
 
 enum rc record_clients(struct store *s, struct client **out, size_t *n, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s, "SELECT id, name, title, address, note FROM client ORDER BY name", err);
+	sqlite3_stmt *q = store_statement(
+		s, "SELECT id, name, title, address, note FROM client ORDER BY name", err);
 	void *rows = NULL;
-	enum rc rc = q ? row_gather(s, q, sizeof **out, read_client, &rows, n, err) : store_fail(s, "prepare", err);
+	enum rc rc = q ? row_gather(s, q, sizeof **out, read_client, &rows, n, err)
+		       : store_fail(s, "prepare", err);
 	if (rc == RC_OK)
 		*out = rows;
 	return rc;
 }
 
 /* RC_UNKNOWN with the nearest of the names at names[i * stride]. */
-static enum rc unknown(const char *what, const char *name, const void *rows, size_t stride, size_t at, size_t n,
-	struct err *err)
+static enum rc unknown(const char *what, const char *name, const void *rows, size_t stride,
+	size_t at, size_t n, struct err *err)
 {
 	const char **names = mem_new(n, sizeof *names);
 	for (size_t i = 0; names && i < n; i++)
 		names[i] = (const char *)rows + i * stride + at;
 	const char *near = names ? faults_nearest(name, names, n) : NULL;
-	enum rc rc = near ? err_set(err, RC_UNKNOWN, "%s \"%s\": not in the records: did you mean \"%s\"?", what,
-				    name, near) :
-			    err_set(err, RC_UNKNOWN, "%s \"%s\": not in the records", what, name);
+	enum rc rc = near ? err_set(err, RC_UNKNOWN,
+				    "%s \"%s\": not in the records: did you mean \"%s\"?", what,
+				    name, near)
+			  : err_set(err, RC_UNKNOWN, "%s \"%s\": not in the records", what, name);
 	mem_free(names);
 	return rc;
 }
@@ -95,12 +100,14 @@ enum rc record_client(struct store *s, const char *name, struct client *out, str
 	if (rc == RC_OK && i < n)
 		*out = all[i];
 	else if (rc == RC_OK)
-		rc = unknown("client", name, all, sizeof *all, offsetof(struct client, name), n, err);
+		rc = unknown(
+			"client", name, all, sizeof *all, offsetof(struct client, name), n, err);
 	mem_free(all);
 	return rc;
 }
 
-enum rc record_put_instrument(struct store *s, const struct instrument *i, bool *changed, struct err *err)
+enum rc record_put_instrument(
+	struct store *s, const struct instrument *i, bool *changed, struct err *err)
 {
 	struct client c = { 0 };
 	enum rc rc = i->client[0] ? record_client(s, i->client, &c, err) : RC_OK;
@@ -111,12 +118,16 @@ enum rc record_put_instrument(struct store *s, const struct instrument *i, bool 
 	if (rc != RC_OK)
 		return rc;
 	sqlite3_stmt *q = store_statement(s,
-		"INSERT INTO instrument(name, title, client, build, overrides, since, until, note, dirty_hour) "
-		"VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0) ON CONFLICT(name) DO UPDATE SET title = ?2, client = ?3, "
+		"INSERT INTO instrument(name, title, client, build, overrides, since, until, note, "
+		"dirty_hour) "
+		"VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, 0) ON CONFLICT(name) DO UPDATE SET title = "
+		"?2, client = ?3, "
 		"build = ?4, overrides = ?5, since = ?6, until = ?7, note = ?8, "
-		"dirty_hour = CASE WHEN (build, overrides, since, until) IS NOT (?4, ?5, ?6, ?7) THEN 0 "
+		"dirty_hour = CASE WHEN (build, overrides, since, until) IS NOT (?4, ?5, ?6, ?7) "
+		"THEN 0 "
 		"ELSE dirty_hour END "
-		"WHERE (title, client, build, overrides, since, until, note) IS NOT (?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+		"WHERE (title, client, build, overrides, since, until, note) IS NOT (?2, ?3, ?4, "
+		"?5, ?6, ?7, ?8)",
 		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
@@ -150,22 +161,25 @@ static void read_instrument(sqlite3_stmt *q, void *out)
 	row_text(q, 9, i->note, sizeof i->note);
 }
 
-#define SELECT_INSTRUMENT                                                                                  \
-	"SELECT i.id, i.name, i.title, c.name, i.client, i.build, i.overrides, i.since, i.until, i.note "  \
+#define SELECT_INSTRUMENT                                                                          \
+	"SELECT i.id, i.name, i.title, c.name, i.client, i.build, i.overrides, i.since, i.until, " \
+	"i.note "                                                                                  \
 	"FROM instrument i LEFT JOIN client c ON c.id = i.client "
 
 enum rc record_instruments(struct store *s, struct instrument **out, size_t *n, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, SELECT_INSTRUMENT "ORDER BY i.name", err);
 	void *rows = NULL;
-	enum rc rc = q ? row_gather(s, q, sizeof **out, read_instrument, &rows, n, err) : store_fail(s, "prepare", err);
+	enum rc rc = q ? row_gather(s, q, sizeof **out, read_instrument, &rows, n, err)
+		       : store_fail(s, "prepare", err);
 	if (rc == RC_OK)
 		*out = rows;
 	return rc;
 }
 
 /* By the name's index: findings and stays ask for their instrument each time. All are read for the hint only. */
-enum rc record_instrument(struct store *s, const char *name, struct instrument *out, struct err *err)
+enum rc record_instrument(
+	struct store *s, const char *name, struct instrument *out, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s, SELECT_INSTRUMENT "WHERE i.name = ?1", err);
 	struct instrument *found = NULL, *all = NULL;
@@ -179,7 +193,8 @@ enum rc record_instrument(struct store *s, const char *name, struct instrument *
 	if (rc == RC_OK && n > 0)
 		*out = found[0];
 	else if (rc == RC_OK && (rc = record_instruments(s, &all, &n, err)) == RC_OK)
-		rc = unknown("instrument", name, all, sizeof *all, offsetof(struct instrument, name), n, err);
+		rc = unknown("instrument", name, all, sizeof *all,
+			offsetof(struct instrument, name), n, err);
 	mem_free(found);
 	mem_free(all);
 	return rc;
@@ -187,8 +202,10 @@ enum rc record_instrument(struct store *s, const char *name, struct instrument *
 
 static enum rc mark_dirty(struct store *s, int64_t instrument, int64_t t_s, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(
-		s, "UPDATE instrument SET dirty_hour = min(coalesce(dirty_hour, ?2), ?2) WHERE id = ?1", err);
+	sqlite3_stmt *q = store_statement(s,
+		"UPDATE instrument SET dirty_hour = min(coalesce(dirty_hour, ?2), ?2) WHERE id = "
+		"?1",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
@@ -199,7 +216,8 @@ static enum rc mark_dirty(struct store *s, int64_t instrument, int64_t t_s, stru
 /* The first stay also holds before its time. */
 static enum rc mark_stay_dirty(struct store *s, int64_t instrument, int64_t t_s, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s, "SELECT EXISTS(SELECT 1 FROM stay WHERE instrument = ?1 AND t < ?2)", err);
+	sqlite3_stmt *q = store_statement(
+		s, "SELECT EXISTS(SELECT 1 FROM stay WHERE instrument = ?1 AND t < ?2)", err);
 	if (!q)
 		return RC_STORE;
 	(void)sqlite3_bind_int64(q, 1, instrument);
@@ -210,8 +228,8 @@ static enum rc mark_stay_dirty(struct store *s, int64_t instrument, int64_t t_s,
 	return rc == RC_OK ? mark_dirty(s, instrument, first ? 0 : t_s, err) : rc;
 }
 
-enum rc record_put_stay(struct store *s, const char *instrument, const struct stay *stay, bool *changed,
-	struct err *err)
+enum rc record_put_stay(struct store *s, const char *instrument, const struct stay *stay,
+	bool *changed, struct err *err)
 {
 	struct instrument i;
 	enum rc rc = record_instrument(s, instrument, &i, err);
@@ -238,8 +256,8 @@ enum rc record_put_stay(struct store *s, const char *instrument, const struct st
 /* A finding is a new reference: the reasons of what is open have to be told anew. */
 static enum rc restate_items(struct store *s, const char *instrument, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(
-		s, "UPDATE item SET value = NULL WHERE kind = 0 AND subject = ?1 AND state = 0", err);
+	sqlite3_stmt *q = store_statement(s,
+		"UPDATE item SET value = NULL WHERE kind = 0 AND subject = ?1 AND state = 0", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	row_bind_text(q, 1, instrument);
@@ -249,13 +267,16 @@ static enum rc restate_items(struct store *s, const char *instrument, struct err
 enum rc record_put_finding(struct store *s, const struct finding *f, bool *changed, struct err *err)
 {
 	struct instrument i = { 0 };
-	enum rc rc = f->subject_kind == CARE_OF_INSTRUMENT ? record_instrument(s, f->subject, &i, err) : RC_OK;
+	enum rc rc = f->subject_kind == CARE_OF_INSTRUMENT
+			     ? record_instrument(s, f->subject, &i, err)
+			     : RC_OK;
 	if (rc == RC_OK)
 		rc = check_text("finding of", f->subject, "note", f->text, err);
 	if (rc != RC_OK)
 		return rc;
 	sqlite3_stmt *q = store_statement(s,
-		"INSERT INTO finding(kind, subject, t, quantity, value, text) VALUES(?1, ?2, ?3, ?4, ?5, ?6) "
+		"INSERT INTO finding(kind, subject, t, quantity, value, text) VALUES(?1, ?2, ?3, "
+		"?4, ?5, ?6) "
 		"ON CONFLICT(kind, subject, t, quantity) DO UPDATE SET value = ?5, text = ?6 "
 		"WHERE (value, text) IS NOT (?5, ?6)",
 		err);
@@ -287,7 +308,8 @@ static enum rc run_by_name(struct store *s, const char *sql, const char *name, s
 	return store_run(s, q, err);
 }
 
-static enum rc remove_by_name(struct store *s, const char *sql, const char *what, const char *name, struct err *err)
+static enum rc remove_by_name(
+	struct store *s, const char *sql, const char *what, const char *name, struct err *err)
 {
 	enum rc rc = run_by_name(s, sql, name, err);
 	if (rc == RC_OK && sqlite3_changes(s->db) == 0)
@@ -302,31 +324,41 @@ enum rc record_remove_client(struct store *s, const char *name, struct err *err)
 	enum rc rc = record_instruments(s, &all, &n, err);
 	for (size_t i = 0; rc == RC_OK && i < n; i++)
 		if (strcmp(all[i].client, name) == 0)
-			rc = err_set(err, RC_INPUT, "client \"%s\": still has instrument \"%s\": remove it or give it away first",
+			rc = err_set(err, RC_INPUT,
+				"client \"%s\": still has instrument \"%s\": remove it or give it "
+				"away first",
 				name, all[i].name);
 	mem_free(all);
 	if (rc == RC_OK)
-		rc = run_by_name(s, "DELETE FROM visit WHERE client = (SELECT id FROM client WHERE name = ?1)", name, err);
-	return rc == RC_OK ? remove_by_name(s, "DELETE FROM client WHERE name = ?1", "client", name, err) : rc;
+		rc = run_by_name(s,
+			"DELETE FROM visit WHERE client = (SELECT id FROM client WHERE name = ?1)",
+			name, err);
+	return rc == RC_OK ? remove_by_name(
+				     s, "DELETE FROM client WHERE name = ?1", "client", name, err)
+			   : rc;
 }
 
 enum rc record_remove_instrument(struct store *s, const char *name, struct err *err)
 {
-	enum rc rc = remove_by_name(s, "DELETE FROM instrument WHERE name = ?1", "instrument", name, err);
+	enum rc rc = remove_by_name(
+		s, "DELETE FROM instrument WHERE name = ?1", "instrument", name, err);
 	if (rc == RC_OK)
-		rc = run_by_name(s, "DELETE FROM finding WHERE kind = 0 AND subject = ?1", name, err);
+		rc = run_by_name(
+			s, "DELETE FROM finding WHERE kind = 0 AND subject = ?1", name, err);
 	return rc;
 }
 
-enum rc record_remove_finding(struct store *s, int subject_kind, const char *subject, int64_t t_s, int kind,
-	struct err *err)
+enum rc record_remove_finding(struct store *s, int subject_kind, const char *subject, int64_t t_s,
+	int kind, struct err *err)
 {
 	struct instrument i = { 0 };
-	enum rc rc = subject_kind == CARE_OF_INSTRUMENT ? record_instrument(s, subject, &i, err) : RC_OK;
+	enum rc rc =
+		subject_kind == CARE_OF_INSTRUMENT ? record_instrument(s, subject, &i, err) : RC_OK;
 	if (rc != RC_OK)
 		return rc;
-	sqlite3_stmt *q = store_statement(
-		s, "DELETE FROM finding WHERE kind = ?1 AND subject = ?2 AND t = ?3 AND quantity = ?4", err);
+	sqlite3_stmt *q = store_statement(s,
+		"DELETE FROM finding WHERE kind = ?1 AND subject = ?2 AND t = ?3 AND quantity = ?4",
+		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, subject_kind);
@@ -335,7 +367,8 @@ enum rc record_remove_finding(struct store *s, int subject_kind, const char *sub
 	row_bind_text(q, 4, finding_words()[kind].name);
 	rc = store_run(s, q, err);
 	if (rc == RC_OK && sqlite3_changes(s->db) == 0)
-		rc = err_set(err, RC_UNKNOWN, "finding %s of \"%s\": none at that time", finding_words()[kind].name, subject);
+		rc = err_set(err, RC_UNKNOWN, "finding %s of \"%s\": none at that time",
+			finding_words()[kind].name, subject);
 	return rc == RC_OK && i.id ? mark_dirty(s, i.id, t_s, err) : rc;
 }
 
@@ -346,9 +379,11 @@ static void read_stay(sqlite3_stmt *q, void *out)
 	row_text(q, 1, stay->place, sizeof stay->place);
 }
 
-enum rc record_stays(struct store *s, int64_t instrument, struct stay **out, size_t *n, struct err *err)
+enum rc record_stays(
+	struct store *s, int64_t instrument, struct stay **out, size_t *n, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s, "SELECT t, place FROM stay WHERE instrument = ?1 ORDER BY t", err);
+	sqlite3_stmt *q = store_statement(
+		s, "SELECT t, place FROM stay WHERE instrument = ?1 ORDER BY t", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
@@ -373,14 +408,18 @@ static void read_finding(sqlite3_stmt *q, void *out)
 	row_text(q, 6, f->text, sizeof f->text);
 }
 
-#define SELECT_FINDING "SELECT id, kind, subject, t, quantity, value, text FROM finding WHERE kind = ?1 "
+#define SELECT_FINDING                                                                             \
+	"SELECT id, kind, subject, t, quantity, value, text FROM finding WHERE kind = ?1 "
 #define ORDER_FINDING "t, quantity IN ('truss_turn', 'saddle') DESC, quantity"
 
-enum rc record_findings(struct store *s, int subject_kind, const char *subject, struct finding **out, size_t *n,
-	struct err *err)
+enum rc record_findings(struct store *s, int subject_kind, const char *subject,
+	struct finding **out, size_t *n, struct err *err)
 {
-	sqlite3_stmt *q = subject ? store_statement(s, SELECT_FINDING "AND subject = ?2 ORDER BY " ORDER_FINDING, err) :
-				    store_statement(s, SELECT_FINDING "ORDER BY subject, " ORDER_FINDING, err);
+	sqlite3_stmt *q =
+		subject ? store_statement(
+				  s, SELECT_FINDING "AND subject = ?2 ORDER BY " ORDER_FINDING, err)
+			: store_statement(
+				  s, SELECT_FINDING "ORDER BY subject, " ORDER_FINDING, err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int(q, 1, subject_kind);
@@ -395,7 +434,8 @@ enum rc record_findings(struct store *s, int subject_kind, const char *subject, 
 
 enum rc record_dirty_hour(struct store *s, int64_t instrument, int64_t *hour, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s, "SELECT dirty_hour FROM instrument WHERE id = ?1", err);
+	sqlite3_stmt *q =
+		store_statement(s, "SELECT dirty_hour FROM instrument WHERE id = ?1", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);
@@ -409,7 +449,8 @@ enum rc record_dirty_hour(struct store *s, int64_t instrument, int64_t *hour, st
 
 enum rc record_clear_dirty(struct store *s, int64_t instrument, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(s, "UPDATE instrument SET dirty_hour = NULL WHERE id = ?1", err);
+	sqlite3_stmt *q =
+		store_statement(s, "UPDATE instrument SET dirty_hour = NULL WHERE id = ?1", err);
 	if (!q)
 		return store_fail(s, "prepare", err);
 	(void)sqlite3_bind_int64(q, 1, instrument);

@@ -36,7 +36,8 @@ void row_bind_real(sqlite3_stmt *q, int at, double v)
 
 double row_real(sqlite3_stmt *q, int at)
 {
-	return sqlite3_column_type(q, at) == SQLITE_NULL ? (double)NAN : sqlite3_column_double(q, at);
+	return sqlite3_column_type(q, at) == SQLITE_NULL ? (double)NAN
+							 : sqlite3_column_double(q, at);
 }
 
 void row_text(sqlite3_stmt *q, int at, char *buf, size_t n)
@@ -62,8 +63,8 @@ static bool grow(char **rows, size_t *cap, size_t size)
 	return more;
 }
 
-enum rc row_gather(struct store *s, sqlite3_stmt *q, size_t size, void (*row)(sqlite3_stmt *q, void *out),
-	void **out, size_t *n, struct err *err)
+enum rc row_gather(struct store *s, sqlite3_stmt *q, size_t size,
+	void (*row)(sqlite3_stmt *q, void *out), void **out, size_t *n, struct err *err)
 {
 	char *rows = NULL;
 	size_t used = 0, cap = 0;
@@ -71,7 +72,8 @@ enum rc row_gather(struct store *s, sqlite3_stmt *q, size_t size, void (*row)(sq
 	int step = SQLITE_DONE;
 	while (rc == RC_OK && (step = sqlite3_step(q)) == SQLITE_ROW) {
 		if (used == ROWS_MAX)
-			rc = err_set(err, RC_STORE, "store: more than %d rows of one kind", ROWS_MAX);
+			rc = err_set(
+				err, RC_STORE, "store: more than %d rows of one kind", ROWS_MAX);
 		else if (used == cap && !grow(&rows, &cap, size))
 			rc = err_set(err, RC_MEM, "store: out of memory");
 		if (rc == RC_OK) {

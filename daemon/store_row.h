@@ -17,7 +17,7 @@ void row_end(sqlite3_stmt *q);
 
 /* Reads every row of q into a growing array of size-byte records (at most 100000, then RC_STORE), zeroed before
  * `row` fills each. The array is the caller's (mem_free). Ends q. */
-MUST_USE enum rc row_gather(struct store *s, sqlite3_stmt *q, size_t size, void (*row)(sqlite3_stmt *q, void *out),
-	void **out, size_t *n, struct err *err);
+MUST_USE enum rc row_gather(struct store *s, sqlite3_stmt *q, size_t size,
+	void (*row)(sqlite3_stmt *q, void *out), void **out, size_t *n, struct err *err);
 
 #endif

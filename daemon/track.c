@@ -24,7 +24,8 @@ static void add_row(struct sums *sum, const struct store_sum *row)
 	}
 }
 
-static enum rc load_sensor(struct store *s, int64_t sensor, int64_t from, int64_t to, struct sums *sums, struct err *err)
+static enum rc load_sensor(struct store *s, int64_t sensor, int64_t from, int64_t to,
+	struct sums *sums, struct err *err)
 {
 	struct store_sum rows[CHUNK];
 	size_t n = CHUNK;
@@ -44,19 +45,21 @@ static struct track_hour mean_of(const struct sums *sum)
 	if (sum->n == 0)
 		return (struct track_hour){ .mark = TRACK_NONE };
 	double t_degc = sum->n_t ? sum->t_degc / sum->n_t : TRACK_ASSUMED_DEGC;
-	return (struct track_hour){ .rh_pct = sum->rh_pct / sum->n, .t_degc = t_degc, .mark = TRACK_KNOWN };
+	return (struct track_hour){
+		.rh_pct = sum->rh_pct / sum->n, .t_degc = t_degc, .mark = TRACK_KNOWN
+	};
 }
 
 /* The nearest known hour of any sensor outside the track, and its air. */
-static enum rc neighbour(struct store *s, const int64_t *sensors, size_t n, int64_t hour, bool before,
-	int64_t *found, struct track_hour *air, struct err *err)
+static enum rc neighbour(struct store *s, const int64_t *sensors, size_t n, int64_t hour,
+	bool before, int64_t *found, struct track_hour *air, struct err *err)
 {
 	int64_t best = TIME_NEVER;
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < n; i++) {
 		int64_t h = TIME_NEVER;
-		rc = before ? state_known_hour_before(s, sensors[i], hour, &h, err) :
-			      state_known_hour_from(s, sensors[i], hour, &h, err);
+		rc = before ? state_known_hour_before(s, sensors[i], hour, &h, err)
+			    : state_known_hour_from(s, sensors[i], hour, &h, err);
 		bool nearer = best == TIME_NEVER || (before ? h > best : h < best);
 		if (rc == RC_OK && h != TIME_NEVER && nearer)
 			best = h;
@@ -70,8 +73,8 @@ static enum rc neighbour(struct store *s, const int64_t *sensors, size_t n, int6
 }
 
 /* The air at hour on the line from a (known at hour ha) to b (known at hb). */
-static struct track_hour between(const struct track_hour *a, int64_t ha, const struct track_hour *b, int64_t hb,
-	int64_t hour)
+static struct track_hour between(const struct track_hour *a, int64_t ha, const struct track_hour *b,
+	int64_t hb, int64_t hour)
 {
 	double w = (double)(hour - ha) / (double)(hb - ha);
 	return (struct track_hour){
@@ -82,7 +85,8 @@ static struct track_hour between(const struct track_hour *a, int64_t ha, const s
 }
 
 /* Bridges the gaps; before and after are the known neighbours outside (TIME_NEVER: none). */
-static void bridge(struct track *t, int64_t before, struct track_hour left, int64_t after, const struct track_hour *right)
+static void bridge(struct track *t, int64_t before, struct track_hour left, int64_t after,
+	const struct track_hour *right)
 {
 	for (size_t i = 0; i < t->n;) {
 		int64_t hour = t->from + (int64_t)i;
@@ -99,7 +103,9 @@ static void bridge(struct track *t, int64_t before, struct track_hour left, int6
 		for (; i < next; i++, hour++) {
 			if (before == TIME_NEVER)
 				continue;
-			t->at[i] = to_hour == TIME_NEVER ? left : between(&left, before, to, to_hour, hour);
+			t->at[i] = to_hour == TIME_NEVER
+					   ? left
+					   : between(&left, before, to, to_hour, hour);
 			if (to_hour == TIME_NEVER)
 				t->at[i].mark = TRACK_HELD;
 		}
@@ -107,13 +113,15 @@ static void bridge(struct track *t, int64_t before, struct track_hour left, int6
 	t->last = before;
 }
 
-enum rc track_load(struct store *s, const int64_t *sensors, size_t n_sensors, int64_t from, int64_t to,
-	struct track *out, struct err *err)
+enum rc track_load(struct store *s, const int64_t *sensors, size_t n_sensors, int64_t from,
+	int64_t to, struct track *out, struct err *err)
 {
 	size_t n = to > from ? (size_t)(to - from) : 0;
 	struct sums *sums = mem_new(n, sizeof *sums);
 	struct track t = { .from = from, .n = n, .at = mem_new(n, sizeof *t.at) };
-	enum rc rc = sums && t.at ? RC_OK : err_set(err, RC_MEM, "air of a place: out of memory for %zu hours", n);
+	enum rc rc = sums && t.at ? RC_OK
+				  : err_set(err, RC_MEM,
+					    "air of a place: out of memory for %zu hours", n);
 	for (size_t i = 0; rc == RC_OK && i < n_sensors; i++)
 		rc = load_sensor(s, sensors[i], from, to, sums, err);
 	int64_t before = TIME_NEVER, after = TIME_NEVER;

@@ -4,7 +4,7 @@
 
 /* Unicode 15 table 3-7: what may follow each lead byte past ASCII. */
 static const struct {
-	unsigned char from, to;  /* lead byte */
+	unsigned char from, to; /* lead byte */
 	unsigned char low, high; /* range of the second byte */
 	unsigned char length;
 } leads[] = {
@@ -25,8 +25,8 @@ size_t utf8_step(const char *p, size_t n, bool *valid)
 	if (*valid)
 		return 1;
 	size_t row = 0;
-	while (row < sizeof leads / sizeof leads[0]
-		&& (u[0] < leads[row].from || u[0] > leads[row].to))
+	while (row < sizeof leads / sizeof leads[0] &&
+		(u[0] < leads[row].from || u[0] > leads[row].to))
 		row++;
 	if (row == sizeof leads / sizeof leads[0])
 		return 1;

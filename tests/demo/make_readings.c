@@ -40,8 +40,10 @@ static void make_room(struct house *h)
 	for (int i = 0; i < HOURS; i++) {
 		double year = 2 * PI * (i / 24.0 + 244 - 38) / 365.25; /* 0 on 7 February */
 		weather += -weather / 72 + 0.9 * noise(&seed);
-		h->room[i].rh_pct = 46 - 17 * cos(year) + weather + 1.5 * cos(2 * PI * (i % 24 - 6) / 24.0);
-		h->room[i].t_degc = 20.5 - 1.5 * cos(year) + 1.0 * cos(2 * PI * (i % 24 - 15) / 24.0) + 0.1 * noise(&seed);
+		h->room[i].rh_pct =
+			46 - 17 * cos(year) + weather + 1.5 * cos(2 * PI * (i % 24 - 6) / 24.0);
+		h->room[i].t_degc = 20.5 - 1.5 * cos(year) +
+				    1.0 * cos(2 * PI * (i % 24 - 15) / 24.0) + 0.1 * noise(&seed);
 	}
 }
 
@@ -80,15 +82,17 @@ static struct civil hour_at(int i)
 static void write_room(const struct house *h, const char *folder)
 {
 	FILE *f = open_file(folder, "room.csv");
-	(void)fprintf(f, "Export of device 0413\nInterval;1 h\nTime zone;UTC\n\nDate;Time;Humidity [%%];Temperature [\xc2\xb0"
+	(void)fprintf(f, "Export of device 0413\nInterval;1 h\nTime zone;UTC\n\nDate;Time;Humidity "
+			 "[%%];Temperature [\xc2\xb0"
 			 "C];Battery\n");
 	for (int i = 0; i < HOURS; i++) {
 		struct civil c = hour_at(i);
 		if (i / 24 >= 250 && i / 24 < 262)
 			continue;
-		int rh = (int)lround(h->room[i].rh_pct * 10), t = (int)lround(h->room[i].t_degc * 10);
-		(void)fprintf(f, "%02d.%02d.%04d;%02d:%02d;%d,%d;%d,%d;ok\n", c.day, c.month, c.year, c.hour, c.minute, rh / 10,
-			rh % 10, t / 10, t % 10);
+		int rh = (int)lround(h->room[i].rh_pct * 10),
+		    t = (int)lround(h->room[i].t_degc * 10);
+		(void)fprintf(f, "%02d.%02d.%04d;%02d:%02d;%d,%d;%d,%d;ok\n", c.day, c.month,
+			c.year, c.hour, c.minute, rh / 10, rh % 10, t / 10, t % 10);
 	}
 	(void)fclose(f);
 }
@@ -102,8 +106,8 @@ static void write_left(const struct house *h, const char *folder)
 	for (int i = 0; i < HOURS; i++) {
 		struct civil c = hour_at(i);
 		double rh = i == 70 * 24 + 11 ? 99.0 : h->left[i].rh_pct;
-		(void)fprintf(f, "%04d-%02d-%02dT%02d:%02d:00Z,%.1f,%.1f\n", c.year, c.month, c.day, c.hour, c.minute,
-			h->left[i].t_degc * 1.8 + 32, rh);
+		(void)fprintf(f, "%04d-%02d-%02dT%02d:%02d:00Z,%.1f,%.1f\n", c.year, c.month, c.day,
+			c.hour, c.minute, h->left[i].t_degc * 1.8 + 32, rh);
 	}
 	(void)fclose(f);
 }
@@ -111,8 +115,8 @@ static void write_left(const struct house *h, const char *folder)
 /* Month names, 12-hour clock, tabs; the element stuck for six days in March. */
 static void write_right(const struct house *h, const char *folder)
 {
-	static const char *const months[] = { "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov",
-		"Dec" };
+	static const char *const months[] = { "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul",
+		"Aug", "Sep", "Oct", "Nov", "Dec" };
 	FILE *f = open_file(folder, "case-right.txt");
 	(void)fprintf(f, "No.\tTime (UTC)\tRH (%%)\tTemp (\xc2\xb0"
 			 "C)\n");
@@ -120,7 +124,8 @@ static void write_right(const struct house *h, const char *folder)
 		struct civil c = hour_at(i);
 		int k = i / 24 >= 190 && i / 24 < 196 ? 190 * 24 : i;
 		int hour = c.hour % 12 ? c.hour % 12 : 12;
-		(void)fprintf(f, "%d\t%s %d, %d %d:%02d %s\t%.1f\t%.1f\n", i + 1, months[c.month - 1], c.day, c.year, hour, c.minute,
+		(void)fprintf(f, "%d\t%s %d, %d %d:%02d %s\t%.1f\t%.1f\n", i + 1,
+			months[c.month - 1], c.day, c.year, hour, c.minute,
 			c.hour < 12 ? "AM" : "PM", h->right[k].rh_pct, h->right[k].t_degc);
 	}
 	(void)fclose(f);

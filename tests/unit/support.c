@@ -8,7 +8,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-void support_close(double got, double want, double tol, const char *what, const char *file, int line)
+void support_close(
+	double got, double want, double tol, const char *what, const char *file, int line)
 {
 	if (fabs(got - want) <= tol)
 		return;

@@ -15,7 +15,8 @@
 
 /* Fails unless |got - want| <= tol; NAN fails. what names the row. cmocka's own compares floats. */
 #define CLOSE(got, want, tol, what) support_close(got, want, tol, what, __FILE__, __LINE__)
-void support_close(double got, double want, double tol, const char *what, const char *file, int line);
+void support_close(
+	double got, double want, double tol, const char *what, const char *file, int line);
 
 /* Fails with err's text unless rc is RC_OK. */
 #define OK(rc, err) support_ok(rc, err, __FILE__, __LINE__)

@@ -37,10 +37,12 @@ static const struct calendar_entry nuts = {
 	.done_s = TIME_NEVER,
 };
 
-#define HEAD \
-	"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//seasond//seasond//EN\r\nNAME:Bench\\, care\r\n" \
-	"X-WR-CALNAME:Bench, care\r\nDESCRIPTION:Jobs that are due\r\nX-WR-CALDESC:Jobs that are due\r\n" \
-	"X-WR-TIMEZONE:Europe/Berlin\r\nCOLOR:teal\r\nREFRESH-INTERVAL;VALUE=DURATION:PT12H\r\n" \
+#define HEAD                                                                                       \
+	"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//seasond//seasond//EN\r\nNAME:Bench\\, "       \
+	"care\r\n"                                                                                 \
+	"X-WR-CALNAME:Bench, care\r\nDESCRIPTION:Jobs that are due\r\nX-WR-CALDESC:Jobs that are " \
+	"due\r\n"                                                                                  \
+	"X-WR-TIMEZONE:Europe/Berlin\r\nCOLOR:teal\r\nREFRESH-INTERVAL;VALUE=DURATION:PT12H\r\n"   \
 	"X-PUBLISHED-TTL:PT12H\r\n"
 
 static char *build(enum calendar_kind kind, const struct calendar_entry *entries, size_t n)
@@ -73,7 +75,8 @@ static void an_open_job_is_a_todo_with_window_and_alarm(void **state)
 	(void)state;
 	is_built(CALENDAR_TODOS, &nuts,
 		HEAD
-		"BEGIN:VTODO\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
+		"BEGIN:VTODO\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:"
+		"20260106T080000Z\r\n"
 		"CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
 		"DTSTART;VALUE=DATE:20260420\r\nDUE;VALUE=DATE:20260427\r\nSTATUS:NEEDS-ACTION\r\n"
 		"SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
@@ -89,7 +92,8 @@ static void an_open_job_is_an_event_of_one_free_day(void **state)
 	e.alarm_s = TIME_NEVER;
 	is_built(CALENDAR_EVENTS, &e,
 		HEAD
-		"BEGIN:VEVENT\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:20260106T080000Z\r\n"
+		"BEGIN:VEVENT\r\nUID:3f8c1e52-7a40-4c55-9d0e-5b1f2a6c7d80\r\nDTSTAMP:"
+		"20260106T080000Z\r\n"
 		"CREATED:20260105T080000Z\r\nLAST-MODIFIED:20260106T080000Z\r\nSEQUENCE:2\r\n"
 		"DTSTART;VALUE=DATE:20260420\r\nDTEND;VALUE=DATE:20260421\r\nTRANSP:TRANSPARENT\r\n"
 		"SUMMARY:Snug the tuner nuts\r\nDESCRIPTION:Gap 0.02 mm\\; turn 1/6\r\n"
@@ -150,10 +154,13 @@ static void what_says_nothing_is_left_out(void **state)
 	struct err err = { 0 };
 	OK(calendar_build(CALENDAR_TODOS, &bare, &e, 1, &bytes, &len, &err), &err);
 	assert_string_equal(bytes,
-		"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//seasond//seasond//EN\r\nBEGIN:VTODO\r\nUID:a\r\n"
-		"DTSTAMP:19700101T000000Z\r\nCREATED:19700101T000000Z\r\nLAST-MODIFIED:19700101T000000Z\r\n"
+		"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//seasond//seasond//"
+		"EN\r\nBEGIN:VTODO\r\nUID:a\r\n"
+		"DTSTAMP:19700101T000000Z\r\nCREATED:19700101T000000Z\r\nLAST-MODIFIED:"
+		"19700101T000000Z\r\n"
 		"SEQUENCE:0\r\nDUE;VALUE=DATE:19700101\r\nSTATUS:NEEDS-ACTION\r\nBEGIN:VALARM\r\n"
-		"ACTION:DISPLAY\r\nTRIGGER;VALUE=DATE-TIME:19700101T000000Z\r\nDESCRIPTION:Reminder\r\n"
+		"ACTION:DISPLAY\r\nTRIGGER;VALUE=DATE-TIME:19700101T000000Z\r\nDESCRIPTION:"
+		"Reminder\r\n"
 		"END:VALARM\r\nEND:VTODO\r\nEND:VCALENDAR\r\n");
 	mem_free(bytes);
 }
@@ -270,10 +277,10 @@ static void wrong_entries_are_refused_by_name(void **state)
 	for (size_t i = 0; i < COUNT(rows); i++)
 		rows[i].e = good;
 	size_t n = 0;
-#define ROW(change, text) \
-	do { \
-		rows[n].e.change; \
-		rows[n++].want = (text); \
+#define ROW(change, text)                                                                          \
+	do {                                                                                       \
+		rows[n].e.change;                                                                  \
+		rows[n++].want = (text);                                                           \
 	} while (0)
 	ROW(uid = NULL, "calendar: entry 0: uid is not 1..254 letters, digits and hyphens");
 	ROW(uid = "", "calendar: entry 0: uid is not 1..254 letters, digits and hyphens");

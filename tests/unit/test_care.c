@@ -8,15 +8,29 @@
 /* Judging is the project's own rule book: no outside source. */
 
 static const struct care_rule preload = {
-	.name = "tuner-nuts", .kind = CARE_PRELOAD, .open = 0.2, .close = 0.5, .pressing = 0,
-	.lead_s = 2 * DAY_S, .window_s = 20 * DAY_S, .rest_s = 60 * DAY_S,
+	.name = "tuner-nuts",
+	.kind = CARE_PRELOAD,
+	.open = 0.2,
+	.close = 0.5,
+	.pressing = 0,
+	.lead_s = 2 * DAY_S,
+	.window_s = 20 * DAY_S,
+	.rest_s = 60 * DAY_S,
 };
 static const struct care_rule damp = {
-	.name = "damp", .kind = CARE_AIR_DAMP, .open = 2, .close = -1, .pressing = 15,
-	.window_s = 8 * DAY_S, .rest_s = DAY_S,
+	.name = "damp",
+	.kind = CARE_AIR_DAMP,
+	.open = 2,
+	.close = -1,
+	.pressing = 15,
+	.window_s = 8 * DAY_S,
+	.rest_s = DAY_S,
 };
 static const struct care_rule yearly = {
-	.name = "hygrometer", .kind = CARE_CHECK, .lead_s = 14 * DAY_S, .window_s = 30 * DAY_S,
+	.name = "hygrometer",
+	.kind = CARE_CHECK,
+	.lead_s = 14 * DAY_S,
+	.window_s = 30 * DAY_S,
 };
 
 static enum care_verdict verdict(const struct care_rule *r, double value, bool is_open)
@@ -56,8 +70,8 @@ static void a_level_wandering_between_the_limits_never_flaps(void **state)
 static void nothing_known_never_opens_and_keeps_what_is_open(void **state)
 {
 	(void)state;
-	assert_int_equal(verdict(&preload, NAN, false), CARE_NOTHING);
-	assert_int_equal(verdict(&preload, NAN, true), CARE_KEEP);
+	assert_int_equal(verdict(&preload, (double)NAN, false), CARE_NOTHING);
+	assert_int_equal(verdict(&preload, (double)NAN, true), CARE_KEEP);
 }
 
 static void a_closed_item_rests(void **state)
@@ -89,17 +103,21 @@ static void weight_grows_with_the_distance_beyond_the_limit(void **state)
 static void a_dated_job_opens_its_lead_before_its_day_and_goes_when_the_date_moves(void **state)
 {
 	(void)state;
-	struct care_measure m = { .value = NAN, .since_s = 0, .every_s = 365 * DAY_S };
-	assert_int_equal(care_judge(&yearly, &m, false, TIME_NEVER, 350 * DAY_S).verdict, CARE_NOTHING);
-	assert_int_equal(care_judge(&yearly, &m, false, TIME_NEVER, 351 * DAY_S).verdict, CARE_OPEN);
+	struct care_measure m = { .value = (double)NAN, .since_s = 0, .every_s = 365 * DAY_S };
+	assert_int_equal(
+		care_judge(&yearly, &m, false, TIME_NEVER, 350 * DAY_S).verdict, CARE_NOTHING);
+	assert_int_equal(
+		care_judge(&yearly, &m, false, TIME_NEVER, 351 * DAY_S).verdict, CARE_OPEN);
 	int64_t from = 0, by = 0;
 	care_window(&yearly, &m, CARE_LEISURE, 351 * DAY_S, &from, &by);
 	assert_int_equal(from, 365 * DAY_S);
 	assert_int_equal(by, 395 * DAY_S);
 	m.since_s = 352 * DAY_S;
-	assert_int_equal(care_judge(&yearly, &m, true, TIME_NEVER, 353 * DAY_S).verdict, CARE_WITHDRAW);
+	assert_int_equal(
+		care_judge(&yearly, &m, true, TIME_NEVER, 353 * DAY_S).verdict, CARE_WITHDRAW);
 	m.since_s = TIME_NEVER;
-	assert_int_equal(care_judge(&yearly, &m, false, TIME_NEVER, 9999 * DAY_S).verdict, CARE_NOTHING);
+	assert_int_equal(
+		care_judge(&yearly, &m, false, TIME_NEVER, 9999 * DAY_S).verdict, CARE_NOTHING);
 }
 
 int main(void)
@@ -110,7 +128,8 @@ int main(void)
 		cmocka_unit_test(nothing_known_never_opens_and_keeps_what_is_open),
 		cmocka_unit_test(a_closed_item_rests),
 		cmocka_unit_test(weight_grows_with_the_distance_beyond_the_limit),
-		cmocka_unit_test(a_dated_job_opens_its_lead_before_its_day_and_goes_when_the_date_moves),
+		cmocka_unit_test(
+			a_dated_job_opens_its_lead_before_its_day_and_goes_when_the_date_moves),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

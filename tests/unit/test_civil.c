@@ -37,8 +37,12 @@ static void impossible_dates_are_refused(void **state)
 {
 	(void)state;
 	static const struct civil bad[] = {
-		{ 2023, 2, 29, 0, 0, 0 }, { 1900, 2, 29, 0, 0, 0 }, { 2024, 13, 1, 0, 0, 0 },
-		{ 2024, 4, 31, 0, 0, 0 }, { 2024, 1, 1, 24, 0, 0 }, { 2024, 1, 1, 0, 60, 0 },
+		{ 2023, 2, 29, 0, 0, 0 },
+		{ 1900, 2, 29, 0, 0, 0 },
+		{ 2024, 13, 1, 0, 0, 0 },
+		{ 2024, 4, 31, 0, 0, 0 },
+		{ 2024, 1, 1, 24, 0, 0 },
+		{ 2024, 1, 1, 0, 60, 0 },
 	};
 	for (size_t i = 0; i < COUNT(bad); i++)
 		assert_false(civil_valid(&bad[i]));
@@ -52,7 +56,8 @@ static void numbers_are_whole_or_refused(void **state)
 	assert_true(number_real(" 4.5e1 ", &v));
 	CLOSE(v, 45, 0, "4.5e1");
 	assert_true(number_real("-.5", &v));
-	static const char *const bad[] = { "", " ", "nan", "inf", "0x10", "1,5", "1 2", "1e999", "-", "." };
+	static const char *const bad[] = { "", " ", "nan", "inf", "0x10", "1,5", "1 2", "1e999",
+		"-", "." };
 	for (size_t i = 0; i < COUNT(bad); i++)
 		assert_false(number_real(bad[i], &v));
 	assert_true(number_int("-12", &n));

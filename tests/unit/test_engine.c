@@ -28,12 +28,17 @@ static void open_bench(struct bench *b, const char *name)
 	struct err err = { 0 };
 	struct faults f = { 0 };
 	const char *const dirs[] = { "conf" };
-	b->set = (struct settings){ .zone = "Europe/Berlin", .places = b->places, .n_places = 2, .sensors = b->sensors,
+	b->set = (struct settings){ .zone = "Europe/Berlin",
+		.places = b->places,
+		.n_places = 2,
+		.sensors = b->sensors,
 		.n_sensors = 2 };
 	b->places[0] = (struct place){ .name = "room" };
 	b->places[1] = (struct place){ .name = "case", .room = "room" };
-	b->sensors[0] = (struct sensor){ .name = "room", .place = "room", .silent_after_s = 2 * DAY_S };
-	b->sensors[1] = (struct sensor){ .name = "case", .place = "case", .silent_after_s = 2 * DAY_S };
+	b->sensors[0] =
+		(struct sensor){ .name = "room", .place = "room", .silent_after_s = 2 * DAY_S };
+	b->sensors[1] =
+		(struct sensor){ .name = "case", .place = "case", .silent_after_s = 2 * DAY_S };
 	OK(library_load(dirs, 1, &b->lib, &f), &err);
 	OK(store_open(support_path(b->folder, name), STORE_REPLAY, &b->store, &err), &err);
 	OK(engine_new(b->store, &b->set, b->lib, &b->engine, &err), &err);
@@ -60,7 +65,8 @@ static size_t make_air(uint64_t seed, struct quality_reading *r)
 			h += 144;
 		if (support_random(&seed) % 23 == 0)
 			continue;
-		r[n++] = (struct quality_reading){ (START_H + h) * HOUR_S + (int64_t)(support_random(&seed) % 3000),
+		r[n++] = (struct quality_reading){ (START_H + h) * HOUR_S +
+							   (int64_t)(support_random(&seed) % 3000),
 			(int32_t)lround(rh * 100), (int32_t)lround(t * 100), 0 };
 	}
 	return n;
@@ -80,7 +86,10 @@ static void put(struct bench *b, const char *sensor, const struct quality_readin
 static void put_instrument(struct bench *b)
 {
 	struct err err = { 0 };
-	struct instrument x = { .name = "one", .build = "flat-top", .since_s = START_H * HOUR_S, .until_s = TIME_NEVER };
+	struct instrument x = { .name = "one",
+		.build = "flat-top",
+		.since_s = START_H * HOUR_S,
+		.until_s = TIME_NEVER };
 	const struct stay room = { START_H * HOUR_S, "room" };
 	OK(store_begin(b->store, &err), &err);
 	OK(record_put_instrument(b->store, &x, NULL, &err), &err);
@@ -100,7 +109,10 @@ static void put_move(struct bench *b)
 static void put_finding(struct bench *b, int kind, int hour, double value)
 {
 	struct err err = { 0 };
-	struct finding f = { .subject = "one", .t_s = (START_H + hour) * HOUR_S + 60, .kind = kind, .value = value };
+	struct finding f = { .subject = "one",
+		.t_s = (START_H + hour) * HOUR_S + 60,
+		.kind = kind,
+		.value = value };
 	OK(store_begin(b->store, &err), &err);
 	OK(record_put_finding(b->store, &f, NULL, &err), &err);
 	OK(store_commit(b->store, &err), &err);
@@ -122,8 +134,8 @@ static struct instrument_state state_of(const struct bench *b)
 }
 
 /* Everything at once, then one following. */
-static struct instrument_state rebuilt(struct bench *b, const struct quality_reading *room, size_t n_room,
-	const struct quality_reading *box, size_t n_box)
+static struct instrument_state rebuilt(struct bench *b, const struct quality_reading *room,
+	size_t n_room, const struct quality_reading *box, size_t n_box)
 {
 	open_bench(b, "whole.db");
 	put(b, "room", room, n_room);
@@ -209,7 +221,8 @@ static void shuffled_split_and_late_imports_give_the_bits_of_a_rebuild(void **st
 		for (size_t at = 0; at < n_room || at < n_box;) {
 			size_t piece = 1 + support_random(&seed) % 400;
 			if (at < n_room)
-				put(b, "room", &room[at], at + piece < n_room ? piece : n_room - at);
+				put(b, "room", &room[at],
+					at + piece < n_room ? piece : n_room - at);
 			if (at < n_box)
 				put(b, "case", &box[at], at + piece < n_box ? piece : n_box - at);
 			at += piece;
@@ -296,11 +309,15 @@ static void overrides_change_the_wood_and_bad_ones_are_told(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test_setup_teardown(readings_as_they_come_give_the_bits_of_a_rebuild, setup, teardown),
-		cmocka_unit_test_setup_teardown(shuffled_split_and_late_imports_give_the_bits_of_a_rebuild, setup, teardown),
+		cmocka_unit_test_setup_teardown(
+			readings_as_they_come_give_the_bits_of_a_rebuild, setup, teardown),
+		cmocka_unit_test_setup_teardown(
+			shuffled_split_and_late_imports_give_the_bits_of_a_rebuild, setup,
+			teardown),
 		cmocka_unit_test_setup_teardown(following_again_changes_nothing, setup, teardown),
 		cmocka_unit_test_setup_teardown(the_head_waits_where_readings_end, setup, teardown),
-		cmocka_unit_test_setup_teardown(overrides_change_the_wood_and_bad_ones_are_told, setup, teardown),
+		cmocka_unit_test_setup_teardown(
+			overrides_change_the_wood_and_bad_ones_are_told, setup, teardown),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -12,9 +12,12 @@
  * conf/species.conf; dimensions: common practice, no source. */
 static struct build parlour(void)
 {
-	const struct species spruce = { "sitka_spruce", 0.36, 0.00148, 0.00263, 5e-5, 10.9e9, 0.85e9, 0.47e9 };
-	const struct species mahogany = { "mahogany_honduras", 0.50, 0.00172, 0.00238, 5e-5, 11.3e9, 1.21e9, 0.72e9 };
-	const struct species rosewood = { "rosewood_indian", 0.80, 0.00092, 0.00201, 8e-5, 13.5e9, 1.5e9, 0.9e9 };
+	const struct species spruce = { "sitka_spruce", 0.36, 0.00148, 0.00263, 5e-5, 10.9e9,
+		0.85e9, 0.47e9 };
+	const struct species mahogany = { "mahogany_honduras", 0.50, 0.00172, 0.00238, 5e-5, 11.3e9,
+		1.21e9, 0.72e9 };
+	const struct species rosewood = { "rosewood_indian", 0.80, 0.00092, 0.00201, 8e-5, 13.5e9,
+		1.5e9, 0.9e9 };
 	struct build b = {
 		.name = "parlour",
 		.rh_low_pct = 40,
@@ -32,11 +35,14 @@ static struct build parlour(void)
 		.n_fastenings = 1,
 	};
 	b.members[0] = (struct member){ MEMBER_TOP, spruce, 0.0027, 0.36, 0, { 5e7, 0 } };
-	b.members[1] = (struct member){ MEMBER_NECK, mahogany, 0.015, 0.055, 90, { MOISTURE_SEALED, 5e7 } };
-	b.members[2] = (struct member){ MEMBER_FINGERBOARD, rosewood, 0.006, 0.055, 0, { 0, MOISTURE_SEALED } };
-	b.members[3] = (struct member){ MEMBER_HEADSTOCK, mahogany, 0.0145, 0.07, 90, { 5e7, 5e7 } };
-	b.fastenings[0] = (struct fastening){ FASTENING_TUNER_NUT, 3, 6, "M10x0.75", 0.75e-3, 0.0145, 0.004, 0.0075,
-		1.5 * 365 * (double)DAY_S };
+	b.members[1] = (struct member){ MEMBER_NECK, mahogany, 0.015, 0.055, 90,
+		{ MOISTURE_SEALED, 5e7 } };
+	b.members[2] = (struct member){ MEMBER_FINGERBOARD, rosewood, 0.006, 0.055, 0,
+		{ 0, MOISTURE_SEALED } };
+	b.members[3] =
+		(struct member){ MEMBER_HEADSTOCK, mahogany, 0.0145, 0.07, 90, { 5e7, 5e7 } };
+	b.fastenings[0] = (struct fastening){ FASTENING_TUNER_NUT, 3, 6, "M10x0.75", 0.75e-3,
+		0.0145, 0.004, 0.0075, 1.5 * 365 * (double)DAY_S };
 	return b;
 }
 
@@ -165,7 +171,8 @@ static bool read_house(const char *name, struct house *x)
 	x->n = 0;
 	while (f && x->n < HOURS_MAX && fgets(line, sizeof line, f)) {
 		double t = 0, rh_pct = 0;
-		if (sscanf(line, "%d-%d-%d %d:00:00,%lf,%lf", &c.year, &c.month, &c.day, &c.hour, &t, &rh_pct) != 6)
+		if (sscanf(line, "%d-%d-%d %d:00:00,%lf,%lf", &c.year, &c.month, &c.day, &c.hour,
+			    &t, &rh_pct) != 6)
 			continue;
 		x->hour[x->n] = civil_seconds(&c) / HOUR_S - 2;
 		x->t_degc[x->n] = t;
@@ -202,7 +209,8 @@ static void follow_house(const struct house *x, struct winter *first, struct win
 	*first = *second = (struct winter){ .least_hold = 9 };
 	for (size_t i = 0; i < x->n; i++) {
 		while (s.hour < x->hour[i]) {
-			const struct instrument_air air = { sorption_mc_pct(x->t_degc[i], x->rh[i]), x->t_degc[i], false };
+			const struct instrument_air air = { sorption_mc_pct(x->t_degc[i], x->rh[i]),
+				x->t_degc[i], false };
 			instrument_step(m, &s, &air);
 			if (s.hour == hour_of(2010, 12, 1) || s.hour == hour_of(2011, 10, 1))
 				instrument_finding(m, &s, FINDING_SNUG, 0);
@@ -234,10 +242,12 @@ static void real_winters_loosen_the_nut_snugged_in_damp_october_most(void **stat
 		}
 		struct winter first, second;
 		follow_house(&x, &first, &second);
-		print_message("%s: December nut %.2f, October nut %.2f with gap %.3f mm\n", houses[i], first.least_hold,
-			second.least_hold, second.widest_gap_m * 1e3);
-		assert_true(first.loosest_hour > hour_of(2011, 1, 1) && first.loosest_hour < hour_of(2011, 6, 1));
-		assert_true(second.loosest_hour > hour_of(2012, 1, 1) && second.loosest_hour < hour_of(2012, 6, 1));
+		print_message("%s: December nut %.2f, October nut %.2f with gap %.3f mm\n",
+			houses[i], first.least_hold, second.least_hold, second.widest_gap_m * 1e3);
+		assert_true(first.loosest_hour > hour_of(2011, 1, 1) &&
+			    first.loosest_hour < hour_of(2011, 6, 1));
+		assert_true(second.loosest_hour > hour_of(2012, 1, 1) &&
+			    second.loosest_hour < hour_of(2012, 6, 1));
 		CLOSE(first.hold_in_august, 1, 1e-9, "hold in August");
 		assert_true(second.least_hold < first.least_hold - 0.5);
 		assert_true(second.widest_gap_m > 0.02e-3 && second.widest_gap_m < 0.12e-3);

@@ -30,8 +30,8 @@ static int without_folder(void **state)
 /* Real calls that count themselves and fail the one numbered fail_at. */
 static struct {
 	int calls, fail_at;
-	int error;          /* errno of the failure */
-	bool short_write;   /* the write at fail_at takes one byte, later ones all of it */
+	int error; /* errno of the failure */
+	bool short_write; /* the write at fail_at takes one byte, later ones all of it */
 	const char *failed; /* name of the call that failed, NULL: none */
 	int open_files;
 } fake;
@@ -274,7 +274,8 @@ static void a_missing_folder_is_named_with_what_would_do(void **state)
 	assert_true(changed);
 	char want[1200];
 	(void)snprintf(want, sizeof want,
-		"%s: folder %s/none: No such file or directory: create it or name another in outputs.folder",
+		"%s: folder %s/none: No such file or directory: create it or name another in "
+		"outputs.folder",
 		path, folder);
 	assert_string_equal(err.text, want);
 	support_write(support_path(folder, "file"), "", 0);

@@ -49,7 +49,8 @@ static void put_settings(const char *interval, const char *more)
 	char text[2048], here[512];
 	assert_non_null(getcwd(here, sizeof here));
 	(void)snprintf(text, sizeof text,
-		"library = [ \"%s/conf\" ];\nstore = \"s.db\";\nzone = \"Europe/Vienna\";\nplaces = ( { name = \"shop\"; } );\n"
+		"library = [ \"%s/conf\" ];\nstore = \"s.db\";\nzone = \"Europe/Vienna\";\nplaces "
+		"= ( { name = \"shop\"; } );\n"
 		"sensors = ( { name = \"bench\"; place = \"shop\"; } );\n"
 		"sources = ( { name = \"chip\"; kind = \"kernel\"; sensor = \"bench\"; chip = "
 		"\"sht3x\"; path = \"sys\"; "

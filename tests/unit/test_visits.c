@@ -9,8 +9,11 @@ static void items_of_one_client_within_three_weeks_share_a_visit(void **state)
 {
 	(void)state;
 	struct visit_item it[] = {
-		{ 7, 0, 30 * DAY_S, 0 }, { 7, 0, 10 * DAY_S, 0 }, { 7, 0, 32 * DAY_S, 0 },
-		{ 8, 0, 10 * DAY_S, 0 }, { 0, 0, 10 * DAY_S, 0 },
+		{ 7, 0, 30 * DAY_S, 0 },
+		{ 7, 0, 10 * DAY_S, 0 },
+		{ 7, 0, 32 * DAY_S, 0 },
+		{ 8, 0, 10 * DAY_S, 0 },
+		{ 0, 0, 10 * DAY_S, 0 },
 	};
 	size_t order[COUNT(it)];
 	assert_int_equal(visits_gather(it, COUNT(it), order), 3);
@@ -23,7 +26,8 @@ static void items_of_one_client_within_three_weeks_share_a_visit(void **state)
 static void an_open_visit_takes_the_late_comer(void **state)
 {
 	(void)state;
-	struct visit_item it[] = { { 7, 0, 20 * DAY_S, 41 }, { 7, 0, 41 * DAY_S, 0 }, { 7, 0, 42 * DAY_S, 0 } };
+	struct visit_item it[] = { { 7, 0, 20 * DAY_S, 41 }, { 7, 0, 41 * DAY_S, 0 },
+		{ 7, 0, 42 * DAY_S, 0 } };
 	size_t order[COUNT(it)];
 	assert_int_equal(visits_gather(it, COUNT(it), order), 1);
 	assert_int_equal(it[1].visit, 41);
