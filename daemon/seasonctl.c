@@ -81,9 +81,10 @@ enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high)
 
 enum rc ctl_changed(struct ctl *c)
 {
-	enum rc rc = desk_settle(&c->desk, c->now_s, NULL, NULL, c->err);
+	struct err why = { 0 };
+	enum rc rc = desk_settle(&c->desk, c->now_s, NULL, NULL, &why);
 	bell_ring(c->desk.set->store);
-	return rc;
+	return rc == RC_OK ? RC_OK : err_set(c->err, rc, "stored; but then: %s", why.text);
 }
 
 static enum rc open_desk(struct ctl *c)
