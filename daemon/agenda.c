@@ -251,10 +251,13 @@ static enum rc assign(const struct round *r, struct item *items, const struct vi
 	return rc;
 }
 
-/* A visit lasts from the latest earliest day of its open items to the earliest latest one. */
+#define VISIT_LEAST_S (7 * DAY_S) /* a client needs some days to come */
+
+/* A visit ends with the earliest last day of its open items. It begins when all of them are sensible, but leaves
+ * VISIT_LEAST_S where the first of them allows it. */
 static enum rc settle_visit(const struct round *r, struct visit *v, const struct item *items, size_t n, struct err *err)
 {
-	int64_t from = INT64_MIN, by = TIME_NEVER;
+	int64_t first = TIME_NEVER, from = INT64_MIN, by = TIME_NEVER;
 	bool done = false, open = false;
 	for (size_t i = 0; i < n; i++) {
 		if (items[i].visit != v->id)
@@ -263,13 +266,15 @@ static enum rc settle_visit(const struct round *r, struct visit *v, const struct
 		if (items[i].state != ITEM_OPEN)
 			continue;
 		open = true;
+		first = items[i].from_s < first ? items[i].from_s : first;
 		from = items[i].from_s > from ? items[i].from_s : from;
 		by = items[i].by_s < by ? items[i].by_s : by;
 	}
 	struct visit was = *v;
 	if (open) {
+		int64_t latest = by - VISIT_LEAST_S > first ? by - VISIT_LEAST_S : first;
 		v->by_s = by;
-		v->from_s = from < by ? from : by;
+		v->from_s = from < latest ? from : latest;
 	} else {
 		v->state = done ? ITEM_DONE : ITEM_WITHDRAWN;
 		v->closed_s = r->at.now_s;
