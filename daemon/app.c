@@ -2,18 +2,27 @@
 
 #include <malloc.h>
 
-static void log_faults(struct app *app, struct faults *faults)
+/* Every fault has a line of its own; what the caller is told counts them. */
+static enum rc tell(struct app *app, struct faults *faults, enum rc rc, const struct err *why,
+	struct err *err)
 {
+	size_t all = faults->n + faults->beyond;
 	for (size_t i = 0; i < faults->n; i++)
 		log_line(app->log, LEVEL_ERROR, faults->text[i], "%s", faults->text[i]);
 	faults_done(faults);
+	if (rc == RC_OK)
+		return RC_OK;
+	if (all)
+		return err_set(err, rc, "%s: %zu fault%s", app->settings_path, all, all == 1 ? "" : "s");
+	return err_set(err, rc, "%s", why->text);
 }
 
 enum rc app_open(struct app *app, struct err *err)
 {
 	struct faults faults = { 0 };
-	enum rc rc = desk_read(app->settings_path, &app->desk, &faults, err);
-	log_faults(app, &faults);
+	struct err why = { 0 };
+	enum rc rc = desk_read(app->settings_path, &app->desk, &faults, &why);
+	rc = tell(app, &faults, rc, &why, err);
 	if (rc == RC_OK)
 		rc = desk_open(&app->desk, app->replay ? STORE_REPLAY : STORE_WRITE, err);
 	if (rc == RC_OK && app->replay)
@@ -29,9 +38,9 @@ void app_close(struct app *app)
 enum rc app_reload(struct app *app, struct err *err)
 {
 	struct faults faults = { 0 };
-	enum rc rc = desk_reload(app->settings_path, &app->desk, &faults, err);
-	log_faults(app, &faults);
-	return rc;
+	struct err why = { 0 };
+	enum rc rc = desk_reload(app->settings_path, &app->desk, &faults, &why);
+	return tell(app, &faults, rc, &why, err);
 }
 
 enum rc app_take_file(struct app *app, const struct source *source, const char *path, int64_t now_s,

@@ -39,7 +39,7 @@ MUST_USE enum rc ctl_changed(struct ctl *c);
 /* `name=value` splits in place: value, or NULL without `=`. */
 char *ctl_split(char *word);
 
-/* Option of a command: removes `--NAME VALUE` from argv and returns VALUE, NULL when it is not there. */
+/* Option of a command: removes `--NAME VALUE` or `--NAME=VALUE` from argv and returns VALUE, NULL when it is not there. */
 const char *ctl_option(struct ctl *c, const char *name);
 
 /* RC_USAGE with the command's usage unless low <= argc <= high; high < 0: no limit. */

@@ -9,15 +9,16 @@
 
 enum { REFUSALS_SHOWN = 50, ALIASES_MAX = 64 };
 
-/* Options that fix a field of the layout; texts are copied, words become their index. */
+/* Options that fix a field of the layout; texts are copied, words of a field without size become their index. */
 static const struct layout_option {
 	const char *name;
 	size_t offset, size;
-	const char *words[5]; /* none: a text */
+	const char *words[5]; /* none: any text */
 } layout_options[] = {
 	{ "encoding", offsetof(struct layout, encoding), 0, { "guess", "utf-8", "utf-16", "latin-1" } },
-	{ "delimiter", offsetof(struct layout, delimiter), sizeof((struct layout *)0)->delimiter, { 0 } },
-	{ "decimal", offsetof(struct layout, decimal), sizeof((struct layout *)0)->decimal, { 0 } },
+	{ "delimiter", offsetof(struct layout, delimiter), sizeof((struct layout *)0)->delimiter,
+		{ "guess", "comma", "semicolon", "tab" } },
+	{ "decimal", offsetof(struct layout, decimal), sizeof((struct layout *)0)->decimal, { "guess", "point", "comma" } },
 	{ "time", offsetof(struct layout, time), sizeof((struct layout *)0)->time, { 0 } },
 	{ "clock", offsetof(struct layout, clock), sizeof((struct layout *)0)->clock, { 0 } },
 	{ "format", offsetof(struct layout, format), sizeof((struct layout *)0)->format, { 0 } },
@@ -31,10 +32,21 @@ static const struct layout_option {
 	{ "sensor", offsetof(struct layout, sensor), sizeof((struct layout *)0)->sensor, { 0 } },
 };
 
+static enum rc set_text(const struct layout_option *o, const char *value, struct layout *l, struct err *err)
+{
+	if (strlen(value) >= o->size)
+		return err_set(err, RC_USAGE, "--%s: longer than %zu bytes", o->name, o->size - 1);
+	memcpy((char *)l + o->offset, value, strlen(value) + 1);
+	return RC_OK;
+}
+
+/* "guess" is 0, or no text. */
 static enum rc set_word(const struct layout_option *o, const char *value, struct layout *l, struct err *err)
 {
 	for (int i = 0; o->words[i]; i++)
 		if (strcmp(o->words[i], value) == 0) {
+			if (o->size > 0)
+				return set_text(o, i ? value : "", l, err);
 			memcpy((char *)l + o->offset, &i, sizeof i);
 			return RC_OK;
 		}
@@ -55,21 +67,17 @@ static enum rc read_options(struct ctl *c, struct layout *l)
 	for (size_t i = 0; rc == RC_OK && i < sizeof layout_options / sizeof layout_options[0]; i++) {
 		const struct layout_option *o = &layout_options[i];
 		const char *value = ctl_option(c, o->name);
-		if (!value)
-			continue;
-		if (o->words[0])
-			rc = set_word(o, value, l, c->err);
-		else if (strlen(value) >= o->size)
-			rc = err_set(c->err, RC_USAGE, "--%s: longer than %zu bytes", o->name, o->size - 1);
-		else
-			memcpy((char *)l + o->offset, value, strlen(value) + 1);
+		if (value)
+			rc = o->words[0] ? set_word(o, value, l, c->err) : set_text(o, value, l, c->err);
 	}
 	const char *rows = ctl_option(c, "header-rows");
 	int64_t n = -1;
-	if (rc == RC_OK && rows && (!number_int(rows, &n) || n < 0 || n > 100))
-		rc = err_set(c->err, RC_USAGE, "--header-rows %.20s: 0..100", rows);
+	if (rc == RC_OK && rows && (!number_int(rows, &n) || n < 1 || n > 1000))
+		rc = err_set(c->err, RC_USAGE, "--header-rows %.20s: 1..1000", rows);
 	if (rows)
 		l->header_rows = (int)n;
+	if (rc == RC_OK && l->sensor[0] && l->sensor_column[0])
+		rc = err_set(c->err, RC_USAGE, "sensor and sensor-column are both given: one of the two");
 	if (rc == RC_OK && l->sensor[0] && !settings_sensor(c->desk.set, l->sensor))
 		rc = err_set(c->err, RC_UNKNOWN, "sensor \"%s\": not in the settings", l->sensor);
 	return rc;

@@ -8,6 +8,8 @@
 #include "daemon/recordtext.h"
 #include "daemon/when.h"
 
+enum { CLOCK_SLACK_S = 300 };
+
 /* One transaction round a change, then settling. */
 static enum rc in_transaction(struct ctl *c, enum rc (*change)(struct ctl *c, void *arg), void *arg)
 {
@@ -44,6 +46,23 @@ static enum rc unknown_key(struct ctl *c, const char *key, const char *const *kn
 	const char *near = faults_nearest(key, known, n);
 	return err_set(c->err, RC_USAGE, "unknown word \"%.40s\"%s%s%s", key, near ? ": did you mean " : "", near ? near : "",
 		near ? "?" : "");
+}
+
+/* What is noted has happened already; clocks differ a little. */
+static enum rc check_past(struct ctl *c, const char *what, int64_t t_s)
+{
+	return t_s <= c->now_s + CLOCK_SLACK_S ? RC_OK : err_set(c->err, RC_INPUT, "%s lies in the future: now or earlier", what);
+}
+
+static enum rc check_here(struct ctl *c, const struct instrument *x, int64_t t_s)
+{
+	char day[24];
+	bool early = t_s < x->since_s;
+	if (!early && t_s <= x->until_s)
+		return RC_OK;
+	zone_print_day(engine_zone(c->desk.engine, NULL), early ? x->since_s : x->until_s, day, sizeof day);
+	return err_set(c->err, RC_INPUT, "instrument \"%s\" is followed %s %s: --at lies outside its time", x->name,
+		early ? "since" : "until", day);
 }
 
 /* ---- clients ---- */
@@ -144,9 +163,23 @@ static enum rc set_instrument(struct ctl *c, struct instrument_change *ch, const
 		return set_text(c, key, value, x->overrides, sizeof x->overrides);
 	if (strcmp(key, "since") == 0)
 		return parse_time(c, value, &x->since_s);
-	if (strcmp(key, "until") == 0)
+	if (strcmp(key, "until") == 0 && value[0])
 		return parse_time(c, value, &x->until_s);
+	if (strcmp(key, "until") == 0) {
+		x->until_s = TIME_NEVER;
+		return RC_OK;
+	}
 	return unknown_key(c, key, keys, sizeof keys / sizeof keys[0]);
+}
+
+static enum rc check_times(struct ctl *c, const struct instrument_change *ch)
+{
+	enum rc rc = check_past(c, "since", ch->x.since_s);
+	if (rc == RC_OK && ch->x.until_s <= ch->x.since_s)
+		rc = err_set(c->err, RC_INPUT, "until does not lie after since: later, or until= for still here");
+	if (rc == RC_OK && ch->stay.place[0])
+		rc = check_past(c, "--at", ch->stay.t_s);
+	return rc == RC_OK && ch->stay.place[0] ? check_here(c, &ch->x, ch->stay.t_s) : rc;
 }
 
 static enum rc check_overrides(struct ctl *c, const struct instrument *x)
@@ -166,7 +199,8 @@ static enum rc check_overrides(struct ctl *c, const struct instrument *x)
 enum rc ctl_instrument(struct ctl *c)
 {
 	struct instrument_change ch = { 0 };
-	enum rc rc = ctl_arguments(c, "instrument NAME [build=...] [place=...] [client=...] [title=...] [since=...]", 1, -1);
+	enum rc rc = ctl_arguments(c, "instrument NAME [build=...] [place=...] [client=...] [title=...] [since=...] "
+					"[until=...] [note=...] [overrides=...]", 1, -1);
 	if (rc == RC_OK)
 		rc = check_name(c, c->argv[0]);
 	bool fresh = rc == RC_OK && record_instrument(c->desk.store, c->argv[0], &ch.x, NULL) != RC_OK;
@@ -179,6 +213,8 @@ enum rc ctl_instrument(struct ctl *c)
 		rc = set_instrument(c, &ch, key, ctl_split(key));
 	}
 	ch.stay.t_s = fresh ? ch.x.since_s : c->at_s;
+	if (rc == RC_OK)
+		rc = check_times(c, &ch);
 	if (rc == RC_OK)
 		rc = check_overrides(c, &ch.x);
 	return rc == RC_OK ? in_transaction(c, put_instrument, &ch) : rc;
@@ -198,9 +234,16 @@ static enum rc put_stay(struct ctl *c, void *arg)
 enum rc ctl_move(struct ctl *c)
 {
 	struct move m = { .stay = { .t_s = c->at_s } };
+	struct instrument x;
 	enum rc rc = ctl_arguments(c, "move INSTRUMENT PLACE [--at TIME]", 2, 2);
 	if (rc == RC_OK)
 		rc = known_place(c, c->argv[1]);
+	if (rc == RC_OK)
+		rc = check_past(c, "--at", c->at_s);
+	if (rc == RC_OK)
+		rc = record_instrument(c->desk.store, c->argv[0], &x, c->err);
+	if (rc == RC_OK)
+		rc = check_here(c, &x, c->at_s);
 	if (rc != RC_OK)
 		return rc;
 	m.instrument = c->argv[0];
@@ -237,20 +280,13 @@ static enum rc add_finding(struct ctl *c, struct findings *f, bool sensor, char 
 	return recordtext_finding(key, value, sensor, &x->kind, &x->value, c->err);
 }
 
-/* A finding has to lie in the instrument's time here and not in the future. */
-static enum rc check_time(struct ctl *c, bool sensor)
+static enum rc check_finding_time(struct ctl *c, bool sensor)
 {
-	if (c->at_s > c->now_s + 300)
-		return err_set(c->err, RC_INPUT, "a finding cannot be made in the future: check --at");
 	struct instrument x;
-	enum rc rc = sensor ? RC_OK : record_instrument(c->desk.store, c->argv[0], &x, c->err);
-	if (rc == RC_OK && !sensor && (c->at_s < x.since_s || c->at_s > x.until_s)) {
-		char since[24];
-		zone_print_day(engine_zone(c->desk.engine, NULL), x.since_s, since, sizeof since);
-		return err_set(c->err, RC_INPUT, "instrument \"%s\" is followed since %s: the finding lies outside its time: check --at",
-			x.name, since);
-	}
-	return rc;
+	enum rc rc = check_past(c, "--at", c->at_s);
+	if (rc == RC_OK && !sensor)
+		rc = record_instrument(c->desk.store, c->argv[0], &x, c->err);
+	return rc == RC_OK && !sensor ? check_here(c, &x, c->at_s) : rc;
 }
 
 enum rc ctl_finding(struct ctl *c)
@@ -262,7 +298,7 @@ enum rc ctl_finding(struct ctl *c)
 		return rc;
 	bool sensor = settings_sensor(c->desk.set, c->argv[0]) != NULL &&
 		      record_instrument(c->desk.store, c->argv[0], &(struct instrument){ 0 }, NULL) != RC_OK;
-	rc = check_time(c, sensor);
+	rc = check_finding_time(c, sensor);
 	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
 		char *key = c->argv[i], *value = ctl_split(key);
 		if (strcmp(key, "note") == 0 && value)
@@ -315,13 +351,17 @@ enum rc ctl_done(struct ctl *c)
 {
 	enum item_state how = ITEM_DONE;
 	enum rc rc = ctl_arguments(c, "done NUMBER [--at TIME]", 1, 1);
+	if (rc == RC_OK)
+		rc = check_past(c, "--at", c->at_s);
 	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
 }
 
 enum rc ctl_aside(struct ctl *c)
 {
 	enum item_state how = ITEM_PUT_ASIDE;
-	enum rc rc = ctl_arguments(c, "aside NUMBER", 1, 1);
+	enum rc rc = ctl_arguments(c, "aside NUMBER [--at TIME]", 1, 1);
+	if (rc == RC_OK)
+		rc = check_past(c, "--at", c->at_s);
 	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
 }
 
@@ -356,9 +396,14 @@ enum rc ctl_records(struct ctl *c)
 		return err_set(c->err, RC_USAGE, "usage: seasonctl records export | apply FILE");
 	struct applied a = { .changed = 0 };
 	rc = in_transaction(c, apply, &a);
+	size_t all = a.faults.n + a.faults.beyond;
 	for (size_t i = 0; i < a.faults.n; i++)
 		(void)fprintf(stderr, "%s\n", a.faults.text[i]);
 	faults_done(&a.faults);
+	if (all) { /* in place of the first of them */
+		*c->err = (struct err){ 0 };
+		rc = err_set(c->err, rc, "%zu fault%s: nothing was written", all, all == 1 ? "" : "s");
+	}
 	if (rc == RC_OK)
 		(void)printf("%zu record%s changed\n", a.changed, a.changed == 1 ? "" : "s");
 	return rc;

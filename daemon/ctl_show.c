@@ -13,6 +13,16 @@ static struct measure_context context(struct ctl *c)
 	return (struct measure_context){ c->desk.store, c->desk.engine, c->desk.set, c->now_s };
 }
 
+/* A calendar folder that is not there or not this user's keeps nobody from looking. */
+static enum rc settle(struct ctl *c)
+{
+	struct err why = { 0 };
+	enum rc rc = desk_settle(&c->desk, c->now_s, NULL, NULL, &why);
+	if (rc == RC_IO)
+		(void)fprintf(stderr, "seasonctl: %s\n", why.text);
+	return rc == RC_OK || rc == RC_IO ? RC_OK : err_set(c->err, rc, "%s", why.text);
+}
+
 /* Brings everything to now before it is shown. With --at the wood is shown as of then and the agenda as it was left. */
 static enum rc refresh(struct ctl *c, const char *usage, int high)
 {
@@ -21,7 +31,7 @@ static enum rc refresh(struct ctl *c, const char *usage, int high)
 		c->now_s = c->at_s;
 		return engine_follow(c->desk.engine, c->now_s, c->err);
 	}
-	return rc == RC_OK ? desk_settle(&c->desk, c->now_s, NULL, NULL, c->err) : rc;
+	return rc == RC_OK ? settle(c) : rc;
 }
 
 static void print_item(struct ctl *c, const struct item *it, const char *indent)

@@ -33,7 +33,8 @@ static void print_help(FILE *out)
 	(void)fprintf(out, "seasonctl: work with the humidity watch and care agenda of stringed instruments\n\n"
 			   "usage: seasonctl [--config FILE] [--at TIME] [--quiet] COMMAND ...\n\n");
 	for (size_t i = 0; i < COMMANDS; i++)
-		(void)fprintf(out, "  %-10s %s\n  %-10s   %s\n", commands[i].name, commands[i].usage, "", commands[i].help);
+		(void)fprintf(out, "  %s%s%s\n      %s\n", commands[i].name, commands[i].usage[0] ? " " : "", commands[i].usage,
+			commands[i].help);
 	(void)fprintf(out, "\n  --config FILE  settings (" SYSCONFDIR "/seasond/seasond.conf, or SEASOND_CONFIG)\n"
 			   "  --at TIME      when it happened: 2026-03-01, \"2026-03-01 14:30\", or with an offset\n"
 			   "  --quiet        no progress\n  --version, --help\n\n"
@@ -50,12 +51,18 @@ char *ctl_split(char *word)
 
 const char *ctl_option(struct ctl *c, const char *name)
 {
-	for (int i = 0; i + 1 < c->argc; i++) {
-		if (strncmp(c->argv[i], "--", 2) != 0 || strcmp(c->argv[i] + 2, name) != 0)
+	size_t n = strlen(name);
+	for (int i = 0; i < c->argc; i++) {
+		const char *word = c->argv[i];
+		if (strncmp(word, "--", 2) != 0 || strncmp(word + 2, name, n) != 0)
 			continue;
-		const char *value = c->argv[i + 1];
-		memmove(&c->argv[i], &c->argv[i + 2], (size_t)(c->argc - i - 2) * sizeof *c->argv);
-		c->argc -= 2;
+		bool joined = word[2 + n] == '=';
+		int words = joined ? 1 : 2;
+		if ((!joined && word[2 + n]) || i + words > c->argc)
+			continue;
+		const char *value = joined ? word + n + 3 : c->argv[i + 1];
+		memmove(&c->argv[i], &c->argv[i + words], (size_t)(c->argc - i - words) * sizeof *c->argv);
+		c->argc -= words;
 		return value;
 	}
 	return NULL;
@@ -65,7 +72,8 @@ enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high)
 {
 	for (int i = 0; i < c->argc; i++)
 		if (strncmp(c->argv[i], "--", 2) == 0)
-			return err_set(c->err, RC_USAGE, "unknown option %s: usage: seasonctl %s", c->argv[i], usage);
+			return err_set(c->err, RC_USAGE, "%.60s: no such option here, or its value is missing: usage: seasonctl %s",
+				c->argv[i], usage);
 	if (c->argc < low || (high >= 0 && c->argc > high))
 		return err_set(c->err, RC_USAGE, "usage: seasonctl %s", usage);
 	return RC_OK;
@@ -73,9 +81,10 @@ enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high)
 
 enum rc ctl_changed(struct ctl *c)
 {
-	enum rc rc = desk_settle(&c->desk, c->now_s, NULL, NULL, c->err);
+	struct err why = { 0 };
+	enum rc rc = desk_settle(&c->desk, c->now_s, NULL, NULL, &why);
 	bell_ring(c->desk.set->store);
-	return rc;
+	return rc == RC_OK ? RC_OK : err_set(c->err, rc, "stored; but then: %s", why.text);
 }
 
 static enum rc open_desk(struct ctl *c)
@@ -131,7 +140,7 @@ static int unknown_command(const char *name)
 	for (size_t i = 0; i < COMMANDS; i++)
 		names[i] = commands[i].name;
 	const char *near = faults_nearest(name, names, COMMANDS);
-	(void)fprintf(stderr, "seasonctl: no command \"%.40s\"%s%s%s: see seasonctl --help\n", name, near ? ": did you mean " : "",
+	(void)fprintf(stderr, "seasonctl: no command \"%.40s\"%s%s%s, see seasonctl --help\n", name, near ? ": did you mean " : "",
 		near ? near : "", near ? "?" : "");
 	return exitcode_of(RC_USAGE);
 }

@@ -146,7 +146,7 @@ static const struct field layout_rows[] = {
 	{ "decimal", FIELD_TEXT, FIELD_AT(layout, decimal), 0, 0, NULL, "\"\"", decimal_words,
 		"decimal sign" },
 	{ "header_rows", FIELD_INT, FIELD_AT(layout, header_rows), -1, 1000, NULL, "-1", NULL,
-		"rows before the data; -1: guess" },
+		"rows of headings right above the data, 1 or 2; -1: guess" },
 	{ "time", FIELD_TEXT, FIELD_AT(layout, time), 0, 0, NULL, "\"\"", NULL,
 		"column of date and time: its heading, or #1 for the first" },
 	{ "clock", FIELD_TEXT, FIELD_AT(layout, clock), 0, 0, NULL, "\"\"", NULL,
