@@ -3,8 +3,8 @@
 #include <malloc.h>
 
 /* Every fault has a line of its own; what the caller is told counts them. */
-static enum rc tell(struct app *app, struct faults *faults, enum rc rc, const struct err *why,
-	struct err *err)
+static enum rc tell(
+	struct app *app, struct faults *faults, enum rc rc, const struct err *why, struct err *err)
 {
 	size_t all = faults->n + faults->beyond;
 	for (size_t i = 0; i < faults->n; i++)
@@ -13,7 +13,8 @@ static enum rc tell(struct app *app, struct faults *faults, enum rc rc, const st
 	if (rc == RC_OK)
 		return RC_OK;
 	if (all)
-		return err_set(err, rc, "%s: %zu fault%s", app->settings_path, all, all == 1 ? "" : "s");
+		return err_set(
+			err, rc, "%s: %zu fault%s", app->settings_path, all, all == 1 ? "" : "s");
 	return err_set(err, rc, "%s", why->text);
 }
 

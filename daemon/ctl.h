@@ -9,20 +9,20 @@
 
 struct ctl {
 	const char *config; /* path of the settings */
-	const char *at;     /* --at as given, NULL: now */
-	bool quiet;         /* no progress */
+	const char *at; /* --at as given, NULL: now */
+	bool quiet; /* no progress */
 	int64_t now_s;
-	int64_t at_s;       /* --at parsed, else now_s */
+	int64_t at_s; /* --at parsed, else now_s */
 	struct desk desk;
-	int argc;           /* what follows the command's name */
+	int argc; /* what follows the command's name */
 	char **argv;
 	struct err *err;
 };
 
 /* What a command needs before it runs. */
 enum ctl_need {
-	CTL_NOTHING,  /* opens what it needs itself */
-	CTL_STORE,    /* desk opened for writing */
+	CTL_NOTHING, /* opens what it needs itself */
+	CTL_STORE, /* desk opened for writing */
 };
 
 struct ctl_command {

@@ -4,13 +4,17 @@
 #include <unistd.h>
 
 /* Folders that have to be there and be writable. */
-static void check_folder(struct faults *f, const char *config, const char *what, const char *name, const char *path)
+static void check_folder(
+	struct faults *f, const char *config, const char *what, const char *name, const char *path)
 {
 	struct stat st;
 	if (stat(path, &st) != 0 || !S_ISDIR(st.st_mode))
-		faults_add(f, config, 0, "%s \"%s\": folder %s is not there: make it, or name another", what, name, path);
+		faults_add(f, config, 0,
+			"%s \"%s\": folder %s is not there: make it, or name another", what, name,
+			path);
 	else if (access(path, W_OK) != 0)
-		faults_add(f, config, 0, "%s \"%s\": folder %s cannot be written by this user", what, name, path);
+		faults_add(f, config, 0, "%s \"%s\": folder %s cannot be written by this user",
+			what, name, path);
 }
 
 static void check_folders(const struct ctl *c, struct faults *f)
@@ -20,7 +24,8 @@ static void check_folders(const struct ctl *c, struct faults *f)
 		check_folder(f, c->config, "output", set->outputs[i].name, set->outputs[i].folder);
 	for (size_t i = 0; i < set->n_sources; i++)
 		if (set->sources[i].kind == SOURCE_SPOOL)
-			check_folder(f, c->config, "source", set->sources[i].name, set->sources[i].path);
+			check_folder(
+				f, c->config, "source", set->sources[i].name, set->sources[i].path);
 }
 
 /* Instruments whose build cannot be used or that stay where the settings know nothing. */
@@ -37,9 +42,12 @@ static enum rc check_records(struct ctl *c, struct faults *f)
 	const struct followed *list = rc == RC_OK ? engine_followed(c->desk.engine, &n) : NULL;
 	for (size_t i = 0; rc == RC_OK && i < n; i++) {
 		if (list[i].trouble[0])
-			faults_add(f, NULL, 0, "instrument \"%s\": %s", list[i].record.name, list[i].trouble);
+			faults_add(f, NULL, 0, "instrument \"%s\": %s", list[i].record.name,
+				list[i].trouble);
 		else if (!settings_place(c->desk.set, list[i].place))
-			faults_add(f, NULL, 0, "instrument \"%s\": place \"%s\": not in the settings", list[i].record.name, list[i].place);
+			faults_add(f, NULL, 0,
+				"instrument \"%s\": place \"%s\": not in the settings",
+				list[i].record.name, list[i].place);
 	}
 	return rc;
 }
@@ -64,7 +72,8 @@ enum rc ctl_check(struct ctl *c)
 	if (all)
 		return err_set(c->err, RC_CONFIG, "%zu fault%s", all, all == 1 ? "" : "s");
 	if (rc == RC_OK)
-		(void)printf("%s: %zu places, %zu sensors, %zu sources, %zu outputs: no faults\n", c->config, c->desk.set->n_places,
-			c->desk.set->n_sensors, c->desk.set->n_sources, c->desk.set->n_outputs);
+		(void)printf("%s: %zu places, %zu sensors, %zu sources, %zu outputs: no faults\n",
+			c->config, c->desk.set->n_places, c->desk.set->n_sensors,
+			c->desk.set->n_sources, c->desk.set->n_outputs);
 	return rc;
 }

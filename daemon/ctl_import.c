@@ -15,10 +15,12 @@ static const struct layout_option {
 	size_t offset, size;
 	const char *words[5]; /* none: any text */
 } layout_options[] = {
-	{ "encoding", offsetof(struct layout, encoding), 0, { "guess", "utf-8", "utf-16", "latin-1" } },
+	{ "encoding", offsetof(struct layout, encoding), 0,
+		{ "guess", "utf-8", "utf-16", "latin-1" } },
 	{ "delimiter", offsetof(struct layout, delimiter), sizeof((struct layout *)0)->delimiter,
 		{ "guess", "comma", "semicolon", "tab" } },
-	{ "decimal", offsetof(struct layout, decimal), sizeof((struct layout *)0)->decimal, { "guess", "point", "comma" } },
+	{ "decimal", offsetof(struct layout, decimal), sizeof((struct layout *)0)->decimal,
+		{ "guess", "point", "comma" } },
 	{ "time", offsetof(struct layout, time), sizeof((struct layout *)0)->time, { 0 } },
 	{ "clock", offsetof(struct layout, clock), sizeof((struct layout *)0)->clock, { 0 } },
 	{ "format", offsetof(struct layout, format), sizeof((struct layout *)0)->format, { 0 } },
@@ -27,12 +29,15 @@ static const struct layout_option {
 	{ "rh", offsetof(struct layout, rh), sizeof((struct layout *)0)->rh, { 0 } },
 	{ "temp", offsetof(struct layout, temp), sizeof((struct layout *)0)->temp, { 0 } },
 	{ "rh-unit", offsetof(struct layout, rh_unit), 0, { "guess", "percent", "fraction" } },
-	{ "temp-unit", offsetof(struct layout, temp_unit), 0, { "guess", "celsius", "fahrenheit" } },
-	{ "sensor-column", offsetof(struct layout, sensor_column), sizeof((struct layout *)0)->sensor_column, { 0 } },
+	{ "temp-unit", offsetof(struct layout, temp_unit), 0,
+		{ "guess", "celsius", "fahrenheit" } },
+	{ "sensor-column", offsetof(struct layout, sensor_column),
+		sizeof((struct layout *)0)->sensor_column, { 0 } },
 	{ "sensor", offsetof(struct layout, sensor), sizeof((struct layout *)0)->sensor, { 0 } },
 };
 
-static enum rc set_text(const struct layout_option *o, const char *value, struct layout *l, struct err *err)
+static enum rc set_text(
+	const struct layout_option *o, const char *value, struct layout *l, struct err *err)
 {
 	if (strlen(value) >= o->size)
 		return err_set(err, RC_USAGE, "--%s: longer than %zu bytes", o->name, o->size - 1);
@@ -41,7 +46,8 @@ static enum rc set_text(const struct layout_option *o, const char *value, struct
 }
 
 /* "guess" is 0, or no text. */
-static enum rc set_word(const struct layout_option *o, const char *value, struct layout *l, struct err *err)
+static enum rc set_word(
+	const struct layout_option *o, const char *value, struct layout *l, struct err *err)
 {
 	for (int i = 0; o->words[i]; i++)
 		if (strcmp(o->words[i], value) == 0) {
@@ -50,8 +56,8 @@ static enum rc set_word(const struct layout_option *o, const char *value, struct
 			memcpy((char *)l + o->offset, &i, sizeof i);
 			return RC_OK;
 		}
-	return err_set(err, RC_USAGE, "--%s %.40s: one of %s, %s%s%s", o->name, value, o->words[1], o->words[2],
-		o->words[3] ? ", " : "", o->words[3] ? o->words[3] : "");
+	return err_set(err, RC_USAGE, "--%s %.40s: one of %s, %s%s%s", o->name, value, o->words[1],
+		o->words[2], o->words[3] ? ", " : "", o->words[3] ? o->words[3] : "");
 }
 
 static enum rc read_options(struct ctl *c, struct layout *l)
@@ -60,15 +66,18 @@ static enum rc read_options(struct ctl *c, struct layout *l)
 	if (name) {
 		const struct layout *kept = settings_layout(c->desk.set, name);
 		if (!kept)
-			return err_set(c->err, RC_UNKNOWN, "layout \"%.40s\": not in the settings", name);
+			return err_set(
+				c->err, RC_UNKNOWN, "layout \"%.40s\": not in the settings", name);
 		*l = *kept;
 	}
 	enum rc rc = RC_OK;
-	for (size_t i = 0; rc == RC_OK && i < sizeof layout_options / sizeof layout_options[0]; i++) {
+	for (size_t i = 0; rc == RC_OK && i < sizeof layout_options / sizeof layout_options[0];
+		i++) {
 		const struct layout_option *o = &layout_options[i];
 		const char *value = ctl_option(c, o->name);
 		if (value)
-			rc = o->words[0] ? set_word(o, value, l, c->err) : set_text(o, value, l, c->err);
+			rc = o->words[0] ? set_word(o, value, l, c->err)
+					 : set_text(o, value, l, c->err);
 	}
 	const char *rows = ctl_option(c, "header-rows");
 	int64_t n = -1;
@@ -77,7 +86,8 @@ static enum rc read_options(struct ctl *c, struct layout *l)
 	if (rows)
 		l->header_rows = (int)n;
 	if (rc == RC_OK && l->sensor[0] && l->sensor_column[0])
-		rc = err_set(c->err, RC_USAGE, "sensor and sensor-column are both given: one of the two");
+		rc = err_set(c->err, RC_USAGE,
+			"sensor and sensor-column are both given: one of the two");
 	if (rc == RC_OK && l->sensor[0] && !settings_sensor(c->desk.set, l->sensor))
 		rc = err_set(c->err, RC_UNKNOWN, "sensor \"%s\": not in the settings", l->sensor);
 	return rc;
@@ -91,7 +101,10 @@ static enum rc read_aliases(struct ctl *c, struct intake_alias *aliases, size_t 
 		memcpy(&word, &pair, sizeof word);
 		char *sensor = ctl_split(word);
 		if (!sensor || !settings_sensor(c->desk.set, sensor))
-			return err_set(c->err, RC_USAGE, "--as %.60s: write \"NAME IN THE FILE=SENSOR\" with a sensor of the settings", word);
+			return err_set(c->err, RC_USAGE,
+				"--as %.60s: write \"NAME IN THE FILE=SENSOR\" with a sensor of "
+				"the settings",
+				word);
 		if (*n == ALIASES_MAX)
 			return err_set(c->err, RC_USAGE, "more than %d --as", ALIASES_MAX);
 		aliases[(*n)++] = (struct intake_alias){ word, sensor };
@@ -134,7 +147,9 @@ static void on_progress(void *arg, int64_t done, int64_t all)
 static enum rc import_one(struct ctl *c, struct intake_file *what)
 {
 	struct report r = { .path = what->path, .progress = !c->quiet && isatty(STDERR_FILENO) };
-	const struct import_sink hear = { .arg = &r, .guess = on_guess, .refused = on_refused, .progress = on_progress };
+	const struct import_sink hear = {
+		.arg = &r, .guess = on_guess, .refused = on_refused, .progress = on_progress
+	};
 	struct intake_result got;
 	what->hear = &hear;
 	(void)printf("%s\n", what->path);
@@ -142,17 +157,20 @@ static enum rc import_one(struct ctl *c, struct intake_file *what)
 	if (r.shown)
 		(void)fputs("\r       \r", stderr);
 	if (r.refusals > REFUSALS_SHOWN)
-		(void)printf("  ... and %lld more refused\n", (long long)(r.refusals - REFUSALS_SHOWN));
+		(void)printf(
+			"  ... and %lld more refused\n", (long long)(r.refusals - REFUSALS_SHOWN));
 	if (rc != RC_OK) {
 		(void)puts("  nothing stored");
 		return rc;
 	}
-	(void)printf("  rows read %lld, stored %lld, already known %lld, refused %lld, questionable %lld\n", (long long)got.file.rows,
-		(long long)got.store.stored, (long long)got.store.known, (long long)(got.file.refused + got.store.differs),
-		(long long)got.store.flagged);
+	(void)printf("  rows read %lld, stored %lld, already known %lld, refused %lld, "
+		     "questionable %lld\n",
+		(long long)got.file.rows, (long long)got.store.stored, (long long)got.store.known,
+		(long long)(got.file.refused + got.store.differs), (long long)got.store.flagged);
 	if (got.unknown)
-		(void)printf("  %zu sensor%s not in the settings, left out: \"%s\"%s\n", got.unknown, got.unknown == 1 ? "" : "s",
-			got.example, got.unknown > 1 ? " and others" : "");
+		(void)printf("  %zu sensor%s not in the settings, left out: \"%s\"%s\n",
+			got.unknown, got.unknown == 1 ? "" : "s", got.example,
+			got.unknown > 1 ? " and others" : "");
 	return RC_OK;
 }
 
@@ -165,13 +183,20 @@ enum rc ctl_import(struct ctl *c)
 	if (rc == RC_OK)
 		rc = read_aliases(c, aliases, &n_aliases);
 	if (rc == RC_OK)
-		rc = ctl_arguments(c, "import FILE... [--sensor NAME] [--as \"NAME IN THE FILE=SENSOR\"] [--zone ZONE] "
-				      "[--order ymd|dmy|mdy] [--layout NAME] ...", 1, -1);
+		rc = ctl_arguments(c,
+			"import FILE... [--sensor NAME] [--as \"NAME IN THE FILE=SENSOR\"] [--zone "
+			"ZONE] "
+			"[--order ymd|dmy|mdy] [--layout NAME] ...",
+			1, -1);
 	if (rc != RC_OK)
 		return rc;
 	for (int i = 0; rc == RC_OK && i < c->argc; i++) {
-		struct intake_file what = { .path = c->argv[i], .known = &known, .sensor = "", .aliases = aliases,
-			.n_aliases = n_aliases, .now_s = c->now_s };
+		struct intake_file what = { .path = c->argv[i],
+			.known = &known,
+			.sensor = "",
+			.aliases = aliases,
+			.n_aliases = n_aliases,
+			.now_s = c->now_s };
 		rc = import_one(c, &what);
 	}
 	enum rc settled = ctl_changed(c); /* what was stored before a failure is followed too */
@@ -216,11 +241,14 @@ enum rc ctl_log(struct ctl *c)
 	if (rc != RC_OK)
 		return rc;
 	if (!read_rh(c->argv[1], &rh_pct))
-		return err_set(c->err, RC_USAGE, "humidity \"%.20s\": percent, over 1 to 100", c->argv[1]);
+		return err_set(
+			c->err, RC_USAGE, "humidity \"%.20s\": percent, over 1 to 100", c->argv[1]);
 	if (c->argc == 3 && !read_temp(c->argv[2], &t_degc))
-		return err_set(c->err, RC_USAGE, "temperature \"%.20s\": -40..60 degC, or with F", c->argv[2]);
+		return err_set(c->err, RC_USAGE, "temperature \"%.20s\": -40..60 degC, or with F",
+			c->argv[2]);
 	if (c->at_s > c->now_s + 300)
-		return err_set(c->err, RC_INPUT, "a reading cannot be made in the future: check --at");
+		return err_set(
+			c->err, RC_INPUT, "a reading cannot be made in the future: check --at");
 	struct quality_reading r = {
 		.t_s = c->at_s,
 		.rh_cpct = (int32_t)lround(rh_pct * 100),
@@ -229,6 +257,8 @@ enum rc ctl_log(struct ctl *c)
 	struct store_count count = { 0 };
 	rc = intake_readings(c->desk.intake, c->argv[0], &r, 1, c->now_s, &count, c->err);
 	if (rc == RC_OK && count.differs)
-		rc = err_set(c->err, RC_INPUT, "sensor \"%s\" has another reading at that second: the first is kept", c->argv[0]);
+		rc = err_set(c->err, RC_INPUT,
+			"sensor \"%s\" has another reading at that second: the first is kept",
+			c->argv[0]);
 	return rc == RC_OK ? ctl_changed(c) : rc;
 }

@@ -28,7 +28,8 @@ static enum rc in_transaction(struct ctl *c, enum rc (*change)(struct ctl *c, vo
 static enum rc set_text(struct ctl *c, const char *key, const char *value, char *buf, size_t size)
 {
 	if (strlen(value) >= size)
-		return err_set(c->err, RC_USAGE, "%s: %zu bytes: at most %zu", key, strlen(value), size - 1);
+		return err_set(c->err, RC_USAGE, "%s: %zu bytes: at most %zu", key, strlen(value),
+			size - 1);
 	(void)snprintf(buf, size, "%s", value);
 	return RC_OK;
 }
@@ -37,21 +38,25 @@ static enum rc check_name(struct ctl *c, const char *name)
 {
 	size_t n = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789-_");
 	if (n == 0 || name[n] || n >= NAME_SIZE)
-		return err_set(c->err, RC_USAGE, "name \"%.40s\": 1..%d lower-case letters, digits, - and _", name, NAME_SIZE - 1);
+		return err_set(c->err, RC_USAGE,
+			"name \"%.40s\": 1..%d lower-case letters, digits, - and _", name,
+			NAME_SIZE - 1);
 	return RC_OK;
 }
 
 static enum rc unknown_key(struct ctl *c, const char *key, const char *const *known, size_t n)
 {
 	const char *near = faults_nearest(key, known, n);
-	return err_set(c->err, RC_USAGE, "unknown word \"%.40s\"%s%s%s", key, near ? ": did you mean " : "", near ? near : "",
-		near ? "?" : "");
+	return err_set(c->err, RC_USAGE, "unknown word \"%.40s\"%s%s%s", key,
+		near ? ": did you mean " : "", near ? near : "", near ? "?" : "");
 }
 
 /* What is noted has happened already; clocks differ a little. */
 static enum rc check_past(struct ctl *c, const char *what, int64_t t_s)
 {
-	return t_s <= c->now_s + CLOCK_SLACK_S ? RC_OK : err_set(c->err, RC_INPUT, "%s lies in the future: now or earlier", what);
+	return t_s <= c->now_s + CLOCK_SLACK_S
+		       ? RC_OK
+		       : err_set(c->err, RC_INPUT, "%s lies in the future: now or earlier", what);
 }
 
 static enum rc check_here(struct ctl *c, const struct instrument *x, int64_t t_s)
@@ -60,8 +65,10 @@ static enum rc check_here(struct ctl *c, const struct instrument *x, int64_t t_s
 	bool early = t_s < x->since_s;
 	if (!early && t_s <= x->until_s)
 		return RC_OK;
-	zone_print_day(engine_zone(c->desk.engine, NULL), early ? x->since_s : x->until_s, day, sizeof day);
-	return err_set(c->err, RC_INPUT, "instrument \"%s\" is followed %s %s: --at lies outside its time", x->name,
+	zone_print_day(engine_zone(c->desk.engine, NULL), early ? x->since_s : x->until_s, day,
+		sizeof day);
+	return err_set(c->err, RC_INPUT,
+		"instrument \"%s\" is followed %s %s: --at lies outside its time", x->name,
 		early ? "since" : "until", day);
 }
 
@@ -119,8 +126,8 @@ static enum rc known_place(struct ctl *c, const char *name)
 	for (size_t i = 0; i < c->desk.set->n_places; i++)
 		names[i] = c->desk.set->places[i].name;
 	const char *near = faults_nearest(name, names, c->desk.set->n_places);
-	return err_set(c->err, RC_UNKNOWN, "place \"%.40s\": not in the settings%s%s%s", name, near ? ": did you mean " : "",
-		near ? near : "", near ? "?" : "");
+	return err_set(c->err, RC_UNKNOWN, "place \"%.40s\": not in the settings%s%s%s", name,
+		near ? ": did you mean " : "", near ? near : "", near ? "?" : "");
 }
 
 static enum rc known_build(struct ctl *c, const char *name)
@@ -129,10 +136,12 @@ static enum rc known_build(struct ctl *c, const char *name)
 	if (library_build(lib, name))
 		return RC_OK;
 	struct err *err = c->err;
-	enum rc rc = err_set(err, RC_UNKNOWN, "build \"%.40s\": not in the library; there are:", name);
+	enum rc rc =
+		err_set(err, RC_UNKNOWN, "build \"%.40s\": not in the library; there are:", name);
 	for (size_t i = 0; i < lib->n_builds; i++) {
 		size_t used = strlen(err->text);
-		(void)snprintf(err->text + used, sizeof err->text - used, "%s %s", i ? "," : "", lib->builds[i].name);
+		(void)snprintf(err->text + used, sizeof err->text - used, "%s %s", i ? "," : "",
+			lib->builds[i].name);
 	}
 	return rc;
 }
@@ -142,17 +151,22 @@ static enum rc parse_time(struct ctl *c, const char *text, int64_t *out)
 	return when_parse(text, engine_zone(c->desk.engine, NULL), c->now_s, out, c->err);
 }
 
-static enum rc set_instrument(struct ctl *c, struct instrument_change *ch, const char *key, const char *value)
+static enum rc set_instrument(
+	struct ctl *c, struct instrument_change *ch, const char *key, const char *value)
 {
-	static const char *const keys[] = { "build", "place", "client", "title", "since", "until", "note", "overrides" };
+	static const char *const keys[] = { "build", "place", "client", "title", "since", "until",
+		"note", "overrides" };
 	struct instrument *x = &ch->x;
 	if (!value)
 		return err_set(c->err, RC_USAGE, "\"%.40s\": write %.40s=VALUE", key, key);
 	if (strcmp(key, "build") == 0)
-		return known_build(c, value) == RC_OK ? set_text(c, key, value, x->build, sizeof x->build) : RC_UNKNOWN;
+		return known_build(c, value) == RC_OK
+			       ? set_text(c, key, value, x->build, sizeof x->build)
+			       : RC_UNKNOWN;
 	if (strcmp(key, "place") == 0)
-		return known_place(c, value) == RC_OK ? set_text(c, key, value, ch->stay.place, sizeof ch->stay.place) :
-							RC_UNKNOWN;
+		return known_place(c, value) == RC_OK
+			       ? set_text(c, key, value, ch->stay.place, sizeof ch->stay.place)
+			       : RC_UNKNOWN;
 	if (strcmp(key, "client") == 0)
 		return set_text(c, key, value, x->client, sizeof x->client);
 	if (strcmp(key, "title") == 0)
@@ -176,7 +190,8 @@ static enum rc check_times(struct ctl *c, const struct instrument_change *ch)
 {
 	enum rc rc = check_past(c, "since", ch->x.since_s);
 	if (rc == RC_OK && ch->x.until_s <= ch->x.since_s)
-		rc = err_set(c->err, RC_INPUT, "until does not lie after since: later, or until= for still here");
+		rc = err_set(c->err, RC_INPUT,
+			"until does not lie after since: later, or until= for still here");
 	if (rc == RC_OK && ch->stay.place[0])
 		rc = check_past(c, "--at", ch->stay.t_s);
 	return rc == RC_OK && ch->stay.place[0] ? check_here(c, &ch->x, ch->stay.t_s) : rc;
@@ -188,7 +203,8 @@ static enum rc check_overrides(struct ctl *c, const struct instrument *x)
 	struct build merged;
 	struct faults f = { 0 };
 	if (!base)
-		return err_set(c->err, RC_USAGE, "instrument \"%s\": build=NAME is missing", x->name);
+		return err_set(
+			c->err, RC_USAGE, "instrument \"%s\": build=NAME is missing", x->name);
 	enum rc rc = library_override(c->desk.lib, base, x->overrides, x->name, &merged, &f);
 	if (rc != RC_OK)
 		rc = faults_result(&f, c->err);
@@ -199,11 +215,14 @@ static enum rc check_overrides(struct ctl *c, const struct instrument *x)
 enum rc ctl_instrument(struct ctl *c)
 {
 	struct instrument_change ch = { 0 };
-	enum rc rc = ctl_arguments(c, "instrument NAME [build=...] [place=...] [client=...] [title=...] [since=...] "
-					"[until=...] [note=...] [overrides=...]", 1, -1);
+	enum rc rc = ctl_arguments(c,
+		"instrument NAME [build=...] [place=...] [client=...] [title=...] [since=...] "
+		"[until=...] [note=...] [overrides=...]",
+		1, -1);
 	if (rc == RC_OK)
 		rc = check_name(c, c->argv[0]);
-	bool fresh = rc == RC_OK && record_instrument(c->desk.store, c->argv[0], &ch.x, NULL) != RC_OK;
+	bool fresh =
+		rc == RC_OK && record_instrument(c->desk.store, c->argv[0], &ch.x, NULL) != RC_OK;
 	if (fresh) {
 		ch.x = (struct instrument){ .since_s = c->at_s, .until_s = TIME_NEVER };
 		(void)snprintf(ch.x.name, sizeof ch.x.name, "%s", c->argv[0]);
@@ -269,7 +288,8 @@ static enum rc put_findings(struct ctl *c, void *arg)
 	return rc;
 }
 
-static enum rc add_finding(struct ctl *c, struct findings *f, bool sensor, char *key, const char *value)
+static enum rc add_finding(
+	struct ctl *c, struct findings *f, bool sensor, char *key, const char *value)
 {
 	if (f->n == FINDINGS_MAX)
 		return err_set(c->err, RC_USAGE, "more than %d findings at once", FINDINGS_MAX);
@@ -293,11 +313,13 @@ enum rc ctl_finding(struct ctl *c)
 {
 	struct findings f = { .n = 0 };
 	const char *note = "";
-	enum rc rc = ctl_arguments(c, "finding INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...] [--at TIME]", 2, -1);
+	enum rc rc = ctl_arguments(
+		c, "finding INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...] [--at TIME]", 2, -1);
 	if (rc != RC_OK)
 		return rc;
 	bool sensor = settings_sensor(c->desk.set, c->argv[0]) != NULL &&
-		      record_instrument(c->desk.store, c->argv[0], &(struct instrument){ 0 }, NULL) != RC_OK;
+		      record_instrument(
+			      c->desk.store, c->argv[0], &(struct instrument){ 0 }, NULL) != RC_OK;
 	rc = check_finding_time(c, sensor);
 	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
 		char *key = c->argv[i], *value = ctl_split(key);
@@ -322,7 +344,9 @@ static enum rc remove_it(struct ctl *c, void *arg)
 	if (strcmp(what, "instrument") == 0 && c->argc == 2)
 		return record_remove_instrument(c->desk.store, name, c->err);
 	if (strcmp(what, "finding") != 0 || c->argc != 3)
-		return err_set(c->err, RC_USAGE, "remove what? client NAME, instrument NAME, or finding SUBJECT WHAT --at TIME");
+		return err_set(c->err, RC_USAGE,
+			"remove what? client NAME, instrument NAME, or finding SUBJECT WHAT --at "
+			"TIME");
 	enum finding_kind kind = finding_by_name(c->argv[2]);
 	if (kind == FINDING_KINDS)
 		return err_set(c->err, RC_UNKNOWN, "finding \"%.40s\": no such word", c->argv[2]);
@@ -332,7 +356,8 @@ static enum rc remove_it(struct ctl *c, void *arg)
 
 enum rc ctl_remove(struct ctl *c)
 {
-	enum rc rc = ctl_arguments(c, "remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", 2, 3);
+	enum rc rc = ctl_arguments(
+		c, "remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", 2, 3);
 	return rc == RC_OK ? in_transaction(c, remove_it, NULL) : rc;
 }
 
@@ -343,7 +368,9 @@ static enum rc close_it(struct ctl *c, void *arg)
 	const enum item_state *how = arg;
 	int64_t number = 0;
 	if (!number_int(c->argv[0][0] == '#' ? c->argv[0] + 1 : c->argv[0], &number))
-		return err_set(c->err, RC_USAGE, "item \"%.40s\": give its number as `seasonctl agenda` shows it", c->argv[0]);
+		return err_set(c->err, RC_USAGE,
+			"item \"%.40s\": give its number as `seasonctl agenda` shows it",
+			c->argv[0]);
 	return agenda_close(c->desk.store, number, *how, c->at_s, c->err);
 }
 
@@ -381,8 +408,9 @@ struct applied {
 static enum rc apply(struct ctl *c, void *arg)
 {
 	struct applied *a = arg;
-	return recordtext_apply(c->desk.store, c->desk.set, c->desk.lib, engine_zone(c->desk.engine, NULL), c->now_s, c->argv[1],
-		&a->changed, &a->faults, c->err);
+	return recordtext_apply(c->desk.store, c->desk.set, c->desk.lib,
+		engine_zone(c->desk.engine, NULL), c->now_s, c->argv[1], &a->changed, &a->faults,
+		c->err);
 }
 
 enum rc ctl_records(struct ctl *c)
@@ -391,7 +419,8 @@ enum rc ctl_records(struct ctl *c)
 	if (rc != RC_OK)
 		return rc;
 	if (strcmp(c->argv[0], "export") == 0 && c->argc == 1)
-		return recordtext_export(c->desk.store, engine_zone(c->desk.engine, NULL), to_stdout, NULL, c->err);
+		return recordtext_export(
+			c->desk.store, engine_zone(c->desk.engine, NULL), to_stdout, NULL, c->err);
 	if (strcmp(c->argv[0], "apply") != 0 || c->argc != 2)
 		return err_set(c->err, RC_USAGE, "usage: seasonctl records export | apply FILE");
 	struct applied a = { .changed = 0 };
@@ -402,7 +431,8 @@ enum rc ctl_records(struct ctl *c)
 	faults_done(&a.faults);
 	if (all) { /* in place of the first of them */
 		*c->err = (struct err){ 0 };
-		rc = err_set(c->err, rc, "%zu fault%s: nothing was written", all, all == 1 ? "" : "s");
+		rc = err_set(
+			c->err, rc, "%zu fault%s: nothing was written", all, all == 1 ? "" : "s");
 	}
 	if (rc == RC_OK)
 		(void)printf("%zu record%s changed\n", a.changed, a.changed == 1 ? "" : "s");

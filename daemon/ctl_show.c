@@ -41,8 +41,8 @@ static void print_item(struct ctl *c, const struct item *it, const char *indent)
 	publish_title(c->desk.engine, c->desk.set, c->desk.lib, it, title, sizeof title);
 	zone_print_day(z, it->from_s, from, sizeof from);
 	zone_print_day(z, it->by_s, by, sizeof by);
-	(void)printf("%s#%-4lld %s to %s  %-10s  %s\n%s      %s\n", indent, (long long)it->id, from, by,
-		care_weight_words((enum care_weight)it->weight), title, indent, it->reasons);
+	(void)printf("%s#%-4lld %s to %s  %-10s  %s\n%s      %s\n", indent, (long long)it->id, from,
+		by, care_weight_words((enum care_weight)it->weight), title, indent, it->reasons);
 }
 
 static void print_visit(struct ctl *c, const struct visit *v, const struct item *items, size_t n,
@@ -109,7 +109,8 @@ static enum rc print_place(struct ctl *c, const struct place *p)
 	if (known_now && !isnan(now.t_degc))
 		(void)printf(" %.1f degC", now.t_degc);
 	if (known)
-		(void)printf(", two days %.1f %% (%.0f to %.0f)", two_days.rh_pct, two_days.least_rh_pct, two_days.most_rh_pct);
+		(void)printf(", two days %.1f %% (%.0f to %.0f)", two_days.rh_pct,
+			two_days.least_rh_pct, two_days.most_rh_pct);
 	if (!known_now && !known)
 		(void)printf(", no readings of late");
 	if (measure_band(&at, p, &low, &high))
@@ -118,10 +119,12 @@ static enum rc print_place(struct ctl *c, const struct place *p)
 	return RC_OK;
 }
 
-static void print_change(struct ctl *c, const char *what, double change_m, double sd_m, double found_m, bool height)
+static void print_change(
+	struct ctl *c, const char *what, double change_m, double sd_m, double found_m, bool height)
 {
 	char change[32], sd[32];
-	void (*print)(char *, size_t, double, enum bench_units) = height ? units_print_rise : units_print_change;
+	void (*print)(char *, size_t, double, enum bench_units) =
+		height ? units_print_rise : units_print_change;
 	print(change, sizeof change, change_m, c->desk.set->units);
 	print(sd, sizeof sd, sd_m, c->desk.set->units);
 	(void)printf("    %-14s %s +- %s since the last finding%s\n", what, change, sd,
@@ -130,7 +133,8 @@ static void print_change(struct ctl *c, const char *what, double change_m, doubl
 
 static void print_instrument(struct ctl *c, const struct followed *f)
 {
-	(void)printf("%-16s %s in %s", f->record.name, f->record.build, f->place[0] ? f->place : "no place");
+	(void)printf("%-16s %s in %s", f->record.name, f->record.build,
+		f->place[0] ? f->place : "no place");
 	if (f->record.client[0])
 		(void)printf(", of %s", f->record.client);
 	(void)puts("");
@@ -145,15 +149,18 @@ static void print_instrument(struct ctl *c, const struct followed *f)
 	const struct build *b = instrument_model_build(f->model);
 	instrument_condition(f->model, &f->state, &now);
 	char upto[24], turn[32], gap[32];
-	zone_print_minute(engine_zone(c->desk.engine, f->place), (f->state.hour + 1) * HOUR_S, upto, sizeof upto);
+	zone_print_minute(engine_zone(c->desk.engine, f->place), (f->state.hour + 1) * HOUR_S, upto,
+		sizeof upto);
 	(void)printf("    followed to    %s", upto);
 	if (f->state.bridged_h)
-		(void)printf(", %lld hour%s without readings bridged", (long long)f->state.bridged_h, f->state.bridged_h == 1 ? "" : "s");
+		(void)printf(", %lld hour%s without readings bridged",
+			(long long)f->state.bridged_h, f->state.bridged_h == 1 ? "" : "s");
 	(void)puts("");
 	for (size_t i = 0; i < b->n_fastenings; i++) {
 		units_print_turns(turn, sizeof turn, now.hardware[i].turns);
-		(void)printf("    %-14s %3.0f %% of the preload left, gap %.2f mm (%s on %s)\n", measure_hardware(b->fastenings[i].kind),
-			100 * now.hardware[i].preload, now.hardware[i].gap_m * 1e3, turn, b->fastenings[i].thread);
+		(void)printf("    %-14s %3.0f %% of the preload left, gap %.2f mm (%s on %s)\n",
+			measure_hardware(b->fastenings[i].kind), 100 * now.hardware[i].preload,
+			now.hardware[i].gap_m * 1e3, turn, b->fastenings[i].thread);
 	}
 	print_change(c, "relief", now.relief_m, now.relief_sd_m, f->state.relief_found_m, false);
 	print_change(c, "action", now.action_m, now.action_sd_m, f->state.action_found_m, true);
@@ -213,9 +220,12 @@ static void explain_members(const struct followed *f)
 	for (size_t i = 0; i < b->n_members; i++) {
 		const struct member *m = &b->members[i];
 		const double *mc = f->state.mc_pct[i];
-		(void)printf("    %-12s %4.1f mm %-20s %5.2f %5.2f %5.2f  %5.2f   C_R %.5f C_T %.5f /%%\n", role_word(m->role),
-			m->thickness_m * 1e3, m->wood.name, mc[0], mc[MOISTURE_CELLS / 2], mc[MOISTURE_CELLS - 1],
-			moisture_mean(mc, MOISTURE_CELLS), m->wood.c_r_per_pct, m->wood.c_t_per_pct);
+		(void)printf("    %-12s %4.1f mm %-20s %5.2f %5.2f %5.2f  %5.2f   C_R %.5f C_T "
+			     "%.5f /%%\n",
+			role_word(m->role), m->thickness_m * 1e3, m->wood.name, mc[0],
+			mc[MOISTURE_CELLS / 2], mc[MOISTURE_CELLS - 1],
+			moisture_mean(mc, MOISTURE_CELLS), m->wood.c_r_per_pct,
+			m->wood.c_t_per_pct);
 	}
 }
 
@@ -230,7 +240,8 @@ static enum rc explain_readings(struct ctl *c, const char *place)
 		char from[24], to[24];
 		enum rc rc = store_span(c->desk.store, ids[i], c->now_s, &first, &last, c->err);
 		if (rc == RC_OK && last != TIME_NEVER)
-			rc = store_raw(c->desk.store, ids[i], last - DAY_S, last + 1, rows, 512, &got, c->err);
+			rc = store_raw(c->desk.store, ids[i], last - DAY_S, last + 1, rows, 512,
+				&got, c->err);
 		if (rc != RC_OK)
 			return rc;
 		if (last == TIME_NEVER)
@@ -240,23 +251,29 @@ static enum rc explain_readings(struct ctl *c, const char *place)
 		const struct zone *z = engine_zone(c->desk.engine, place);
 		zone_print_minute(z, first, from, sizeof from);
 		zone_print_minute(z, last, to, sizeof to);
-		(void)printf("  readings of %s from %s to %s; in the last day %zu, of these questionable %zu\n", place, from, to, got,
-			flagged);
+		(void)printf("  readings of %s from %s to %s; in the last day %zu, of these "
+			     "questionable %zu\n",
+			place, from, to, got, flagged);
 	}
 	return RC_OK;
 }
 
 static void explain_formulas(void)
 {
-	(void)puts("  how\n"
-		   "    equilibrium moisture: Hailwood-Horrobin, Wood Handbook FPL-GTR-190 eq. 4-5\n"
-		   "    transport: finite volumes across the thickness, diffusivity of Siau (1984), surface emission of\n"
-		   "      Toratti (1992, from memory) in series with the finish\n"
-		   "    swelling: Wood Handbook ch. 13, C_R and C_T turned to the cut\n"
-		   "    bending: balance of layers (Timoshenko 1925); longitudinal coefficients are poorly known: the sign\n"
-		   "      and size of a neck's movement are only sure once a finding has confirmed them\n"
-		   "    hardware: one-sided play, crush limit 0.5-1 % (Hoadley, Getty 1998); snug strain and relaxation are\n"
-		   "      judgement without a source");
+	(void)puts(
+		"  how\n"
+		"    equilibrium moisture: Hailwood-Horrobin, Wood Handbook FPL-GTR-190 eq. 4-5\n"
+		"    transport: finite volumes across the thickness, diffusivity of Siau (1984), "
+		"surface emission of\n"
+		"      Toratti (1992, from memory) in series with the finish\n"
+		"    swelling: Wood Handbook ch. 13, C_R and C_T turned to the cut\n"
+		"    bending: balance of layers (Timoshenko 1925); longitudinal coefficients are "
+		"poorly known: the sign\n"
+		"      and size of a neck's movement are only sure once a finding has confirmed "
+		"them\n"
+		"    hardware: one-sided play, crush limit 0.5-1 % (Hoadley, Getty 1998); snug "
+		"strain and relaxation are\n"
+		"      judgement without a source");
 }
 
 static enum rc explain_instrument(struct ctl *c, const struct followed *f)
@@ -265,7 +282,8 @@ static enum rc explain_instrument(struct ctl *c, const struct followed *f)
 	if (!f->model || !f->known)
 		return RC_OK;
 	char begun[24];
-	zone_print_minute(engine_zone(c->desk.engine, f->place), f->state.begun * HOUR_S, begun, sizeof begun);
+	zone_print_minute(engine_zone(c->desk.engine, f->place), f->state.begun * HOUR_S, begun,
+		sizeof begun);
 	(void)printf("  begun %s in equilibrium with the mean air of the first 30 days\n", begun);
 	enum rc rc = explain_readings(c, f->place);
 	explain_members(f);
@@ -283,14 +301,16 @@ static enum rc explain_item(struct ctl *c, const struct item *it)
 	zone_print_minute(engine_zone(c->desk.engine, NULL), it->opened_s, opened, sizeof opened);
 	(void)printf("  rule %s, opened %s\n", it->rule, opened);
 	if (rule && !isnan(it->value))
-		(void)printf("  value %.6g; opens beyond %.6g, taken back inside %.6g, pressing at %.6g\n", it->value, rule->open,
-			rule->close, rule->pressing);
+		(void)printf("  value %.6g; opens beyond %.6g, taken back inside %.6g, pressing at "
+			     "%.6g\n",
+			it->value, rule->open, rule->close, rule->pressing);
 	if (rule)
 		(void)printf("  %s\n  caution: %s\n", rule->advice, rule->caution);
 	if (it->subject_kind == CARE_OF_PLACE)
 		return explain_readings(c, it->subject);
 	for (size_t i = 0; i < n; i++)
-		if (it->subject_kind == CARE_OF_INSTRUMENT && strcmp(list[i].record.name, it->subject) == 0)
+		if (it->subject_kind == CARE_OF_INSTRUMENT &&
+			strcmp(list[i].record.name, it->subject) == 0)
 			return explain_instrument(c, &list[i]);
 	return RC_OK;
 }
@@ -321,6 +341,7 @@ enum rc ctl_explain(struct ctl *c)
 			found = true;
 		}
 	if (rc == RC_OK && !found)
-		rc = err_set(c->err, RC_UNKNOWN, "\"%.40s\": no open item or instrument of that name", what);
+		rc = err_set(c->err, RC_UNKNOWN,
+			"\"%.40s\": no open item or instrument of that name", what);
 	return rc;
 }

@@ -9,36 +9,49 @@
 #include "daemon/when.h"
 
 static const struct ctl_command commands[] = {
-	{ "check", "", "read settings, library and store, and report every fault", CTL_NOTHING, ctl_check },
+	{ "check", "", "read settings, library and store, and report every fault", CTL_NOTHING,
+		ctl_check },
 	{ "import", "FILE... [--sensor NAME] [--zone ZONE] [--order ymd|dmy|mdy] ...",
 		"take readings out of delimited exports", CTL_STORE, ctl_import },
 	{ "log", "SENSOR RH [TEMPERATURE]", "note one reading by hand", CTL_STORE, ctl_log },
-	{ "records", "export | apply FILE", "write all records as text, or take such a text in", CTL_STORE, ctl_records },
-	{ "client", "NAME [title=...] [address=...] [note=...]", "add or change a client", CTL_STORE, ctl_client },
+	{ "records", "export | apply FILE", "write all records as text, or take such a text in",
+		CTL_STORE, ctl_records },
+	{ "client", "NAME [title=...] [address=...] [note=...]", "add or change a client",
+		CTL_STORE, ctl_client },
 	{ "instrument", "NAME [build=...] [place=...] [client=...] [title=...] [since=...] ...",
 		"add or change an instrument", CTL_STORE, ctl_instrument },
-	{ "move", "INSTRUMENT PLACE", "an instrument stays in another room or case from now on", CTL_STORE, ctl_move },
-	{ "finding", "INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...]", "note what was measured or done", CTL_STORE, ctl_finding },
-	{ "remove", "client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", "take a record back", CTL_STORE, ctl_remove },
+	{ "move", "INSTRUMENT PLACE", "an instrument stays in another room or case from now on",
+		CTL_STORE, ctl_move },
+	{ "finding", "INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...]",
+		"note what was measured or done", CTL_STORE, ctl_finding },
+	{ "remove", "client NAME | instrument NAME | finding SUBJECT WHAT --at TIME",
+		"take a record back", CTL_STORE, ctl_remove },
 	{ "agenda", "", "what is open, in order of day", CTL_STORE, ctl_agenda },
 	{ "done", "NUMBER", "close an open item: it was done", CTL_STORE, ctl_done },
 	{ "aside", "NUMBER", "close an open item: not wanted this time", CTL_STORE, ctl_aside },
-	{ "status", "[NAME]", "air of every place, condition of every instrument", CTL_STORE, ctl_status },
-	{ "explain", "NUMBER|INSTRUMENT", "the readings, formulas and sources behind an item", CTL_STORE, ctl_explain },
+	{ "status", "[NAME]", "air of every place, condition of every instrument", CTL_STORE,
+		ctl_status },
+	{ "explain", "NUMBER|INSTRUMENT", "the readings, formulas and sources behind an item",
+		CTL_STORE, ctl_explain },
 };
 enum { COMMANDS = sizeof commands / sizeof commands[0] };
 
 static void print_help(FILE *out)
 {
-	(void)fprintf(out, "seasonctl: work with the humidity watch and care agenda of stringed instruments\n\n"
-			   "usage: seasonctl [--config FILE] [--at TIME] [--quiet] COMMAND ...\n\n");
+	(void)fprintf(out,
+		"seasonctl: work with the humidity watch and care agenda of stringed "
+		"instruments\n\n"
+		"usage: seasonctl [--config FILE] [--at TIME] [--quiet] COMMAND ...\n\n");
 	for (size_t i = 0; i < COMMANDS; i++)
-		(void)fprintf(out, "  %s%s%s\n      %s\n", commands[i].name, commands[i].usage[0] ? " " : "", commands[i].usage,
-			commands[i].help);
-	(void)fprintf(out, "\n  --config FILE  settings (" SYSCONFDIR "/seasond/seasond.conf, or SEASOND_CONFIG)\n"
-			   "  --at TIME      when it happened: 2026-03-01, \"2026-03-01 14:30\", or with an offset\n"
+		(void)fprintf(out, "  %s%s%s\n      %s\n", commands[i].name,
+			commands[i].usage[0] ? " " : "", commands[i].usage, commands[i].help);
+	(void)fprintf(out, "\n  --config FILE  settings (" SYSCONFDIR
+			   "/seasond/seasond.conf, or SEASOND_CONFIG)\n"
+			   "  --at TIME      when it happened: 2026-03-01, \"2026-03-01 14:30\", "
+			   "or with an offset\n"
 			   "  --quiet        no progress\n  --version, --help\n\n"
-			   "Exit codes are those of sysexits.h. See seasonctl(1), seasond(8), seasond.conf(5).\n");
+			   "Exit codes are those of sysexits.h. See seasonctl(1), seasond(8), "
+			   "seasond.conf(5).\n");
 }
 
 char *ctl_split(char *word)
@@ -61,7 +74,8 @@ const char *ctl_option(struct ctl *c, const char *name)
 		if ((!joined && word[2 + n]) || i + words > c->argc)
 			continue;
 		const char *value = joined ? word + n + 3 : c->argv[i + 1];
-		memmove(&c->argv[i], &c->argv[i + words], (size_t)(c->argc - i - words) * sizeof *c->argv);
+		memmove(&c->argv[i], &c->argv[i + words],
+			(size_t)(c->argc - i - words) * sizeof *c->argv);
 		c->argc -= words;
 		return value;
 	}
@@ -72,7 +86,9 @@ enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high)
 {
 	for (int i = 0; i < c->argc; i++)
 		if (strncmp(c->argv[i], "--", 2) == 0)
-			return err_set(c->err, RC_USAGE, "%.60s: no such option here, or its value is missing: usage: seasonctl %s",
+			return err_set(c->err, RC_USAGE,
+				"%.60s: no such option here, or its value is missing: usage: "
+				"seasonctl %s",
 				c->argv[i], usage);
 	if (c->argc < low || (high >= 0 && c->argc > high))
 		return err_set(c->err, RC_USAGE, "usage: seasonctl %s", usage);
@@ -140,17 +156,20 @@ static int unknown_command(const char *name)
 	for (size_t i = 0; i < COMMANDS; i++)
 		names[i] = commands[i].name;
 	const char *near = faults_nearest(name, names, COMMANDS);
-	(void)fprintf(stderr, "seasonctl: no command \"%.40s\"%s%s%s, see seasonctl --help\n", name, near ? ": did you mean " : "",
-		near ? near : "", near ? "?" : "");
+	(void)fprintf(stderr, "seasonctl: no command \"%.40s\"%s%s%s, see seasonctl --help\n", name,
+		near ? ": did you mean " : "", near ? near : "", near ? "?" : "");
 	return exitcode_of(RC_USAGE);
 }
 
 int main(int argc, char **argv)
 {
 	static const struct option options[] = {
-		{ "config", required_argument, NULL, 'c' }, { "at", required_argument, NULL, 'a' },
-		{ "quiet", no_argument, NULL, 'q' }, { "help", no_argument, NULL, 'h' },
-		{ "version", no_argument, NULL, 'V' }, { NULL, 0, NULL, 0 },
+		{ "config", required_argument, NULL, 'c' },
+		{ "at", required_argument, NULL, 'a' },
+		{ "quiet", no_argument, NULL, 'q' },
+		{ "help", no_argument, NULL, 'h' },
+		{ "version", no_argument, NULL, 'V' },
+		{ NULL, 0, NULL, 0 },
 	};
 	struct err err = { 0 };
 	struct ctl c = { .config = getenv("SEASOND_CONFIG"), .err = &err };
@@ -191,6 +210,7 @@ int main(int argc, char **argv)
 	c.at = at ? at : c.at;
 	enum rc rc = run(&c, command);
 	if (rc != RC_OK)
-		(void)fprintf(stderr, "seasonctl %s: %s\n", command->name, err.text[0] ? err.text : "failed");
+		(void)fprintf(stderr, "seasonctl %s: %s\n", command->name,
+			err.text[0] ? err.text : "failed");
 	return exitcode_of(rc);
 }

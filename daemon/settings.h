@@ -15,8 +15,8 @@ enum { NAME_SIZE = 32, TITLE_SIZE = 80, PATH_SIZE = 256, ZONE_SIZE = 48 };
 struct place {
 	char name[NAME_SIZE];
 	char title[TITLE_SIZE]; /* "" : the name */
-	char room[NAME_SIZE];   /* for a case: the room it stands in; "" for a room */
-	char zone[ZONE_SIZE];   /* IANA; "" : the settings' zone */
+	char room[NAME_SIZE]; /* for a case: the room it stands in; "" for a room */
+	char zone[ZONE_SIZE]; /* IANA; "" : the settings' zone */
 	double rh_low_pct, rh_high_pct; /* own band; 0: the instruments' bands decide */
 };
 
@@ -25,7 +25,7 @@ struct sensor {
 	char title[TITLE_SIZE];
 	char place[NAME_SIZE];
 	int64_t silent_after_s; /* no reading for so long calls for a look */
-	int64_t since_s;        /* not a setting: 0 */
+	int64_t since_s; /* not a setting: 0 */
 };
 
 enum source_kind { SOURCE_KERNEL, SOURCE_SPOOL };
@@ -33,31 +33,38 @@ enum source_kind { SOURCE_KERNEL, SOURCE_SPOOL };
 struct source {
 	char name[NAME_SIZE];
 	enum source_kind kind;
-	int64_t interval_s;      /* kernel: how often it is read; spool: rescan besides inotify */
-	char sensor[NAME_SIZE];  /* kernel: whose readings; spool: for files that name none */
-	char chip[NAME_SIZE];    /* kernel: text of the `name` file */
-	char label[NAME_SIZE];   /* kernel: text of a label file, or "" */
-	char path[PATH_SIZE];    /* spool: the folder. kernel: root of the sysfs tree, /sys */
-	char layout[NAME_SIZE];  /* spool: a named layout or "" to guess */
-	int unit;                /* kernel: KERNEL_MILLI, KERNEL_PERCENT (driver breaks the ABI) */
+	int64_t interval_s; /* kernel: how often it is read; spool: rescan besides inotify */
+	char sensor[NAME_SIZE]; /* kernel: whose readings; spool: for files that name none */
+	char chip[NAME_SIZE]; /* kernel: text of the `name` file */
+	char label[NAME_SIZE]; /* kernel: text of a label file, or "" */
+	char path[PATH_SIZE]; /* spool: the folder. kernel: root of the sysfs tree, /sys */
+	char layout[NAME_SIZE]; /* spool: a named layout or "" to guess */
+	int unit; /* kernel: KERNEL_MILLI, KERNEL_PERCENT (driver breaks the ABI) */
 };
 enum { KERNEL_MILLI, KERNEL_PERCENT };
 
 struct output {
-	char name[NAME_SIZE];   /* also the stem of the two files */
+	char name[NAME_SIZE]; /* also the stem of the two files */
 	char title[TITLE_SIZE]; /* calendar name shown to people */
 	char folder[PATH_SIZE];
 	bool alarms;
 	int64_t alarm_before_s; /* before the due moment; the hour is 09:00 local */
-	int colour;             /* 0: none; for settings_colour */
-	int64_t keep_done_s;    /* how long a done to-do stays in the file */
+	int colour; /* 0: none; for settings_colour */
+	int64_t keep_done_s; /* how long a done to-do stays in the file */
 };
 
-enum { PLACES_MAX = 256, SENSORS_MAX = 512, SOURCES_MAX = 256, OUTPUTS_MAX = 16, LAYOUTS_MAX = 64, LIBRARY_DIRS_MAX = 8 };
+enum {
+	PLACES_MAX = 256,
+	SENSORS_MAX = 512,
+	SOURCES_MAX = 256,
+	OUTPUTS_MAX = 16,
+	LAYOUTS_MAX = 64,
+	LIBRARY_DIRS_MAX = 8
+};
 
 struct settings {
-	char store[PATH_SIZE];  /* the SQLite file */
-	char zone[ZONE_SIZE];   /* for places and calendars that name none */
+	char store[PATH_SIZE]; /* the SQLite file */
+	char zone[ZONE_SIZE]; /* for places and calendars that name none */
 	enum bench_units units;
 	char library[LIBRARY_DIRS_MAX][PATH_SIZE]; /* folders, later ones win */
 	char bench_name[TITLE_SIZE];
