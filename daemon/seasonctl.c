@@ -4,6 +4,7 @@
 #include <time.h>
 
 #include "daemon/bell.h"
+#include "daemon/calendar.h"
 #include "daemon/ctl.h"
 #include "daemon/exitcode.h"
 #include "daemon/when.h"
@@ -137,6 +138,7 @@ static enum rc run(struct ctl *c, const struct ctl_command *command)
 	if (rc == RC_OK)
 		rc = command->run(c);
 	desk_close(&c->desk);
+	calendar_done();
 	if (rc == RC_OK && fflush(stdout) != 0)
 		rc = err_set(c->err, RC_IO, "standard output: cannot be written");
 	return rc;

@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "daemon/app.h"
+#include "daemon/calendar.h"
 #include "daemon/exitcode.h"
 #include "daemon/replay.h"
 #include "daemon/service.h"
@@ -103,6 +104,7 @@ static enum rc serve(struct app *app, const struct options *o, struct err *err)
 			     : service_run(service, app->replay_to_s, err);
 	service_free(service);
 	app_close(app);
+	calendar_done();
 	return rc;
 }
 
