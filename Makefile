@@ -8,8 +8,9 @@ UNITDIR ?= $(PREFIX)/lib/systemd/system
 VERSION := 0.1.0
 
 PACKAGES := sqlite3 libconfig libical libsystemd libcurl
-PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
-PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
+# Asked once and only when first needed: `make deps all` installs pkg-config before that.
+PKG_CFLAGS = $(eval PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES)))$(PKG_CFLAGS)
+PKG_LIBS = $(eval PKG_LIBS := $(shell pkg-config --libs $(PACKAGES)))$(PKG_LIBS)
 APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
 	libcurl4-openssl-dev libcmocka-dev tzdata
 APT_CHECK := python3 python3-icalendar
@@ -67,6 +68,9 @@ $(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
 
 -include $(OBJ:.o=.d)
 .SECONDARY:
+ifneq ($(filter deps,$(MAKECMDGOALS)),)
+$(OBJ) $(B)/npm/.done: | deps
+endif
 
 unit: $(UNIT_BIN)
 
