@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "core/civil.h"
+#include "core/number.h"
 #include "daemon/import.h"
 
 #define FOLDER "tests/data/import"
@@ -114,8 +115,9 @@ static void set(struct layout *k, const char *key, const char *value)
 		k->temp_unit = word_index(value, temp, COUNT(temp));
 	if (strcmp(key, "encoding") == 0)
 		k->encoding = word_index(value, encodings, COUNT(encodings));
-	if (strcmp(key, "header_rows") == 0)
-		k->header_rows = atoi(value);
+	int64_t rows = 0;
+	if (strcmp(key, "header_rows") == 0 && number_int(value, &rows))
+		k->header_rows = (int)rows;
 }
 
 /* Takes the `set` lines into the layout and repeats them in the list. */
