@@ -1,4 +1,5 @@
 #include <getopt.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -177,6 +178,7 @@ int main(int argc, char **argv)
 	struct ctl c = { .config = getenv("SEASOND_CONFIG"), .err = &err };
 	if (!c.config)
 		c.config = SYSCONFDIR "/seasond/seasond.conf";
+	(void)signal(SIGXFSZ, SIG_IGN); /* a write past a limit fails instead, and is told */
 	int opt;
 	while ((opt = getopt_long(argc, argv, "+c:a:qhV", options, NULL)) != -1) {
 		switch (opt) {

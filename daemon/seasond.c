@@ -1,5 +1,6 @@
 /* seasond: the service. Options, exit status, and which clock. */
 #include <getopt.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -131,6 +132,7 @@ int main(int argc, char **argv)
 	struct clock clock = clock_real();
 	struct log log;
 	struct err err = { 0 };
+	(void)signal(SIGXFSZ, SIG_IGN); /* a write past a limit fails instead, and is told */
 	log_init(&log, STDERR_FILENO, &clock);
 	enum rc rc = parse(argc, argv, &o, &err);
 	if (rc == RC_OK && !o.done)

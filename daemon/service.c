@@ -52,12 +52,12 @@ static void tell_settled(const struct service *s, int64_t now_s)
 
 /* ---- settling ---- */
 
-/* Soon, once for all that came in one wake; a retry that is planned keeps its time. */
+/* Soon, once for all that came in one wake. Also while a retry is planned: one output that can't be
+ * written keeps no news from the others. */
 static void want_settle(void *arg)
 {
 	struct service *s = arg;
-	if (s->delay_s == 0)
-		loop_after(s->loop, &s->settle, 0);
+	loop_after(s->loop, &s->settle, 0);
 }
 
 static enum rc settle_now(struct service *s, int64_t now_s)
