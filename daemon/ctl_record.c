@@ -37,10 +37,11 @@ static enum rc set_text(struct ctl *c, const char *key, const char *value, char 
 static enum rc check_name(struct ctl *c, const char *name)
 {
 	size_t n = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789-_");
-	if (n == 0 || name[n] || n >= NAME_SIZE)
+	if (n == 0 || name[n] || n >= NAME_SIZE || name[0] == '-' || name[0] == '_')
 		return err_set(c->err, RC_USAGE,
-			"name \"%.40s\": 1..%d lower-case letters, digits, - and _", name,
-			NAME_SIZE - 1);
+			"name \"%.40s\": 1..%d lower-case letters, digits, - and _, a letter or "
+			"digit first",
+			name, NAME_SIZE - 1);
 	return RC_OK;
 }
 

@@ -328,11 +328,15 @@ static void file_path(const struct output *o, enum calendar_kind kind, char *pat
 static enum rc write_file(struct press *p, const struct output *o, enum calendar_kind kind,
 	const struct calendar_entry *entries, size_t *changed, struct err *err)
 {
-	char path[FILE_PATH_SIZE];
+	char path[FILE_PATH_SIZE], about[TITLE_SIZE + 80];
+	const char *bench = p->set->bench_name;
 	file_path(o, kind, path);
+	(void)snprintf(about, sizeof about,
+		"%s%sCare of stringed instruments, from the humidity round them", bench,
+		bench[0] ? ": " : "");
 	const struct calendar_head head = {
 		.title = or_name(o->title, o->name),
-		.description = "Care of stringed instruments, from the humidity round them",
+		.description = about,
 		.zone = p->set->zone,
 		.colour = settings_colour(o->colour),
 		.refresh_s = REFRESH_S,

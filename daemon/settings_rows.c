@@ -59,7 +59,7 @@ const struct field settings_root[SETTINGS_ROOT_ROWS] = {
 		"replaces one of the "
 		"same name" },
 	{ "bench", FIELD_TEXT, FIELD_AT(settings, bench_name), 0, 0, NULL, "\"\"", NULL,
-		"name of the bench, shown to people" },
+		"name of the bench, shown in its calendars" },
 	{ "places", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
 		"rooms and cases with air of their own" },
 	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
