@@ -66,6 +66,13 @@ $(UNIT_BIN): $(B)/tests/unit/%: $(B)/tests/unit/%.o $(B)/tests/unit/support.o $(
 $(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
 	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
+# What has paths or the version in it is compiled again when they change.
+$(B)/.paths: FORCE
+	@mkdir -p $(B)
+	@echo '$(DATADIR) $(SYSCONFDIR) $(VERSION)' | cmp -s - $@ || echo '$(DATADIR) $(SYSCONFDIR) $(VERSION)' >$@
+$(patsubst %,$(B)/daemon/%.o,seasond seasonctl settings_rows): $(B)/.paths
+FORCE:
+
 -include $(OBJ:.o=.d)
 .SECONDARY:
 ifneq ($(filter deps,$(MAKECMDGOALS)),)
@@ -141,4 +148,4 @@ help:
 	@echo 'install uninstall  PREFIX=$(PREFIX) SYSCONFDIR=$(SYSCONFDIR) DESTDIR='
 	@echo 'clean       remove $(B)/'
 
-.PHONY: all unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help
+.PHONY: all FORCE unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help
