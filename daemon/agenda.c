@@ -344,10 +344,7 @@ enum rc agenda_judge(struct store *store, const struct engine *engine, const str
 	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err)
 {
 	struct round r = { .at = { store, engine, set, now_s }, .lib = lib, .news = news };
-	enum rc rc = store_begin(store, err);
-	if (rc != RC_OK)
-		return rc;
-	rc = state_items(store, TIME_NEVER, &r.open, &r.n_open, err);
+	enum rc rc = state_items(store, TIME_NEVER, &r.open, &r.n_open, err);
 	r.seen = mem_new(r.n_open, sizeof *r.seen);
 	if (rc == RC_OK && !r.seen)
 		rc = err_set(err, RC_MEM, "agenda: out of memory");
@@ -359,9 +356,6 @@ enum rc agenda_judge(struct store *store, const struct engine *engine, const str
 		rc = gather_visits(&r, err);
 	mem_free(r.open);
 	mem_free(r.seen);
-	if (rc == RC_OK)
-		return store_commit(store, err);
-	store_rollback(store);
 	return rc;
 }
 

@@ -15,7 +15,8 @@ struct agenda_news {
 	void (*item)(void *arg, const struct item *it, int64_t now_s);
 };
 
-/* Judges everything at now_s in one transaction; call after engine_follow for the same now_s. */
+/* Judges everything at now_s, in the transaction in which engine_follow_within was called for the same now_s: what
+ * another program enters in between would be judged by wood and records from before it. */
 MUST_USE enum rc agenda_judge(struct store *store, const struct engine *engine,
 	const struct settings *set, const struct library *lib, int64_t now_s,
 	const struct agenda_news *news, struct err *err);

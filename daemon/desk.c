@@ -67,13 +67,26 @@ enum rc desk_reload(const char *settings_path, struct desk *d, struct faults *f,
 	return rc;
 }
 
+static enum rc follow_and_judge(
+	struct desk *d, int64_t now_s, const struct agenda_news *news, struct err *err)
+{
+	enum rc rc = store_begin(d->store, err);
+	if (rc != RC_OK)
+		return rc;
+	rc = engine_follow_within(d->engine, now_s, err);
+	if (rc == RC_OK)
+		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, news, err);
+	if (rc == RC_OK)
+		return store_commit(d->store, err);
+	store_rollback(d->store);
+	return rc;
+}
+
 enum rc desk_settle(struct desk *d, int64_t now_s, const struct agenda_news *news, size_t *changed,
 	struct err *err)
 {
 	size_t files = 0;
-	enum rc rc = engine_follow(d->engine, now_s, err);
-	if (rc == RC_OK)
-		rc = agenda_judge(d->store, d->engine, d->set, d->lib, now_s, news, err);
+	enum rc rc = follow_and_judge(d, now_s, news, err);
 	if (rc == RC_OK)
 		rc = publish_all(
 			d->store, d->engine, d->set, d->lib, now_s, &d->printed, &files, err);

@@ -326,27 +326,36 @@ static enum rc follow_all(struct engine *e, int64_t now_s, struct err *err)
 	return rc == RC_OK ? clear_marks(e, err) : rc;
 }
 
+static enum rc show_all(struct engine *e, struct err *err)
+{
+	struct followed *list = mem_grow(e->list, e->n_follows, sizeof *list);
+	if (!list)
+		return err_set(err, RC_MEM, "engine: out of memory");
+	e->list = list;
+	e->n_list = e->n_follows;
+	for (size_t i = 0; i < e->n_list; i++)
+		list[i] = e->follows[i].pub;
+	return RC_OK;
+}
+
+enum rc engine_follow_within(struct engine *e, int64_t now_s, struct err *err)
+{
+	e->n_list = 0;
+	enum rc rc = follow_all(e, now_s, err);
+	return rc == RC_OK ? show_all(e, err) : rc;
+}
+
 enum rc engine_follow(struct engine *e, int64_t now_s, struct err *err)
 {
 	e->n_list = 0;
 	enum rc rc = store_begin(e->store, err);
 	if (rc != RC_OK)
 		return rc;
-	rc = follow_all(e, now_s, err);
+	rc = engine_follow_within(e, now_s, err);
 	if (rc == RC_OK)
-		rc = store_commit(e->store, err);
-	else
-		store_rollback(e->store);
-	struct followed *list = rc == RC_OK ? mem_grow(e->list, e->n_follows, sizeof *list) : NULL;
-	if (rc == RC_OK && !list)
-		rc = err_set(err, RC_MEM, "engine: out of memory");
-	if (rc != RC_OK)
-		return rc;
-	e->list = list;
-	e->n_list = e->n_follows;
-	for (size_t i = 0; i < e->n_list; i++)
-		list[i] = e->follows[i].pub;
-	return RC_OK;
+		return store_commit(e->store, err);
+	store_rollback(e->store);
+	return rc;
 }
 
 const struct followed *engine_followed(const struct engine *e, size_t *n)

@@ -37,6 +37,9 @@ void engine_free(struct engine *e);
 /* Brings every instrument forward to the last full hour before now_s, in one transaction. */
 MUST_USE enum rc engine_follow(struct engine *e, int64_t now_s, struct err *err);
 
+/* The same in the caller's transaction. */
+MUST_USE enum rc engine_follow_within(struct engine *e, int64_t now_s, struct err *err);
+
 /* After engine_follow, in order of name; borrowed until the next call. */
 const struct followed *engine_followed(const struct engine *e, size_t *n);
 
