@@ -8,8 +8,9 @@ UNITDIR ?= $(PREFIX)/lib/systemd/system
 VERSION := 0.1.0
 
 PACKAGES := sqlite3 libconfig libical libsystemd libcurl
-PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null)
-PKG_LIBS := $(shell pkg-config --libs $(PACKAGES) 2>/dev/null)
+# Asked once and only when first needed: `make deps all` installs pkg-config before that.
+PKG_CFLAGS = $(eval PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES)))$(PKG_CFLAGS)
+PKG_LIBS = $(eval PKG_LIBS := $(shell pkg-config --libs $(PACKAGES)))$(PKG_LIBS)
 APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
 	libcurl4-openssl-dev libcmocka-dev tzdata
 APT_CHECK := python3 python3-icalendar
@@ -65,8 +66,18 @@ $(UNIT_BIN): $(B)/tests/unit/%: $(B)/tests/unit/%.o $(B)/tests/unit/support.o $(
 $(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
 	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
+# What has paths or the version in it is compiled again when they change.
+$(B)/.paths: FORCE
+	@mkdir -p $(B)
+	@echo '$(DATADIR) $(SYSCONFDIR) $(VERSION)' | cmp -s - $@ || echo '$(DATADIR) $(SYSCONFDIR) $(VERSION)' >$@
+$(patsubst %,$(B)/daemon/%.o,seasond seasonctl settings_rows): $(B)/.paths
+FORCE:
+
 -include $(OBJ:.o=.d)
 .SECONDARY:
+ifneq ($(filter deps,$(MAKECMDGOALS)),)
+$(OBJ) $(B)/npm/.done: | deps
+endif
 
 unit: $(UNIT_BIN)
 
@@ -137,4 +148,4 @@ help:
 	@echo 'install uninstall  PREFIX=$(PREFIX) SYSCONFDIR=$(SYSCONFDIR) DESTDIR='
 	@echo 'clean       remove $(B)/'
 
-.PHONY: all unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help
+.PHONY: all FORCE unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help

@@ -5,6 +5,7 @@
 
 #include "core/mem.h"
 #include "core/number.h"
+#include "daemon/ctl_course.h"
 #include "daemon/measure.h"
 #include "daemon/publish.h"
 
@@ -178,6 +179,8 @@ enum rc ctl_status(struct ctl *c)
 	for (size_t i = 0; rc == RC_OK && i < c->desk.set->n_places; i++)
 		if (!only || strcmp(only, c->desk.set->places[i].name) == 0) {
 			rc = print_place(c, &c->desk.set->places[i]);
+			if (rc == RC_OK && only)
+				rc = ctl_course_days(c, &c->desk.set->places[i]);
 			any = true;
 		}
 	for (size_t i = 0; rc == RC_OK && i < n; i++)
@@ -287,6 +290,8 @@ static enum rc explain_instrument(struct ctl *c, const struct followed *f)
 	(void)printf("  begun %s in equilibrium with the mean air of the first 30 days\n", begun);
 	enum rc rc = explain_readings(c, f->place);
 	explain_members(f);
+	if (rc == RC_OK)
+		rc = ctl_course_months(c, f);
 	explain_formulas();
 	return rc;
 }

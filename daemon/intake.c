@@ -158,6 +158,12 @@ static void take_differs(void *arg, int64_t t_s)
 		hear->refused(hear->arg, 0, text);
 }
 
+/* RC_IO would say that the file can't be read. */
+static enum rc of_store(enum rc rc)
+{
+	return rc == RC_IO ? RC_STORE : rc;
+}
+
 static enum rc flush(struct job *j, struct err *err)
 {
 	enum rc rc = RC_OK;
@@ -169,7 +175,7 @@ static enum rc flush(struct job *j, struct err *err)
 		run->n = 0;
 	}
 	j->in->buffered = 0;
-	return rc;
+	return of_store(rc);
 }
 
 static enum rc take_reading(
@@ -292,9 +298,9 @@ enum rc intake_file(struct intake *in, const struct intake_file *what, struct in
 		.refused = take_refused,
 		.progress = take_progress,
 	};
-	enum rc rc = store_begin(in->store, err);
+	enum rc rc = of_store(store_begin(in->store, &why));
 	if (rc != RC_OK)
-		return rc;
+		return err_set(err, rc, "%s", why.text);
 	rc = import_file(what->path, what->known, &sink, &j.result.file, &why);
 	if (rc == RC_OK)
 		rc = flush(&j, &why);
@@ -302,16 +308,15 @@ enum rc intake_file(struct intake *in, const struct intake_file *what, struct in
 		       j.result.store.differs == 0 && (rc == RC_OK || rc == RC_INPUT);
 	if (strange)
 		rc = nothing_known(&j, err);
-	else if (rc != RC_OK)
-		rc = err_set(err, rc, "%s", why.text);
-	if (rc == RC_OK)
-		rc = store_commit(in->store, err);
-	else
+	else if (rc == RC_OK)
+		rc = of_store(store_commit(in->store, &why));
+	if (rc != RC_OK)
 		store_rollback(in->store);
 	drop_runs(in);
-	if (rc == RC_OK)
-		*result = j.result;
-	return rc;
+	if (rc != RC_OK)
+		return err_set(err, rc, "%s", why.text);
+	*result = j.result;
+	return RC_OK;
 }
 
 void intake_summary(const struct intake_result *r, char *buf, size_t n)

@@ -49,8 +49,8 @@ struct intake_result {
 	char example[64]; /* the first of them */
 };
 
-/* A whole file, all of it or nothing. Errors of import_file and the store; RC_UNKNOWN when the file
- * only holds sensors the settings do not know. */
+/* A whole file, all of it or nothing. Errors of import_file: the file is at fault; RC_UNKNOWN when it
+ * only holds sensors the settings do not know. RC_STORE, RC_BUSY, RC_FULL, RC_MEM: the store is. */
 MUST_USE enum rc intake_file(struct intake *in, const struct intake_file *what,
 	struct intake_result *result, struct err *err);
 

@@ -419,20 +419,63 @@ static void remember(
 			&memory->at[output].mtime_ns[kind], &memory->at[output].size[kind]);
 }
 
-/* Sequence numbers are durable before the files show them. */
+static enum rc load(struct press *p, struct err *err)
+{
+	int64_t keep_s = 0, oldest = p->now_s;
+	for (size_t i = 0; i < p->set->n_outputs; i++)
+		keep_s = p->set->outputs[i].keep_done_s > keep_s ? p->set->outputs[i].keep_done_s
+								 : keep_s;
+	enum rc rc = state_visits(p->store, p->now_s - keep_s, &p->visits, &p->n_visits, err);
+	for (size_t i = 0; i < p->n_visits; i++)
+		oldest = p->visits[i].opened_s < oldest ? p->visits[i].opened_s : oldest;
+	oldest = p->now_s - keep_s < oldest ? p->now_s - keep_s : oldest;
+	if (rc == RC_OK)
+		rc = state_items(p->store, oldest, &p->items, &p->n_items, err);
+	if (rc == RC_OK)
+		rc = record_clients(p->store, &p->clients, &p->n_clients, err);
+	size_t pages = p->n_items + p->n_visits;
+	p->pages = rc == RC_OK
+			   ? mem_new(pages < ENTRIES_MAX ? pages : ENTRIES_MAX, sizeof *p->pages)
+			   : NULL;
+	if (rc == RC_OK && !p->pages)
+		rc = err_set(err, RC_MEM, "calendars: out of memory");
+	return rc;
+}
+
+static void unload(struct press *p)
+{
+	mem_free(p->items);
+	mem_free(p->visits);
+	mem_free(p->clients);
+	mem_free(p->pages);
+	p->items = NULL;
+	p->visits = NULL;
+	p->clients = NULL;
+	p->pages = NULL;
+}
+
+/* Sequence numbers are durable before the files show them. Read only now, when nobody else writes the
+ * folder or the store, so that a newer agenda is never replaced by an older one. */
+static enum rc take_pages(struct press *p, const struct output *o, struct err *err)
+{
+	enum rc rc = store_begin(p->store, err);
+	if (rc != RC_OK)
+		return rc;
+	rc = load(p, err);
+	if (rc == RC_OK)
+		rc = make_pages(p, o, err);
+	if (rc == RC_OK)
+		return store_commit(p->store, err);
+	store_rollback(p->store);
+	return rc;
+}
+
 static enum rc print_one(struct press *p, size_t output, struct publish_memory *memory,
 	size_t *changed, struct err *err)
 {
 	const struct output *o = &p->set->outputs[output];
-	enum rc rc = store_begin(p->store, err);
-	if (rc != RC_OK)
-		return rc;
-	rc = make_pages(p, o, err);
-	if (rc == RC_OK)
-		rc = store_commit(p->store, err);
-	else
-		store_rollback(p->store);
-	uint64_t digest = digest_of(p);
+	enum rc rc = take_pages(p, o, err);
+	uint64_t digest = rc == RC_OK ? digest_of(p) : 0;
 	if (rc == RC_OK && is_remembered(p, output, digest, memory))
 		return RC_OK;
 	struct calendar_entry *entries = rc == RC_OK ? mem_new(p->n_pages, sizeof *entries) : NULL;
@@ -457,30 +500,8 @@ static enum rc publish_one(struct press *p, size_t output, struct publish_memory
 	if (folder < 0)
 		return RC_IO;
 	enum rc rc = print_one(p, output, memory, changed, err);
+	unload(p);
 	(void)close(folder);
-	return rc;
-}
-
-static enum rc load(struct press *p, struct err *err)
-{
-	int64_t keep_s = 0, oldest = p->now_s;
-	for (size_t i = 0; i < p->set->n_outputs; i++)
-		keep_s = p->set->outputs[i].keep_done_s > keep_s ? p->set->outputs[i].keep_done_s
-								 : keep_s;
-	enum rc rc = state_visits(p->store, p->now_s - keep_s, &p->visits, &p->n_visits, err);
-	for (size_t i = 0; i < p->n_visits; i++)
-		oldest = p->visits[i].opened_s < oldest ? p->visits[i].opened_s : oldest;
-	oldest = p->now_s - keep_s < oldest ? p->now_s - keep_s : oldest;
-	if (rc == RC_OK)
-		rc = state_items(p->store, oldest, &p->items, &p->n_items, err);
-	if (rc == RC_OK)
-		rc = record_clients(p->store, &p->clients, &p->n_clients, err);
-	size_t pages = p->n_items + p->n_visits;
-	p->pages = rc == RC_OK
-			   ? mem_new(pages < ENTRIES_MAX ? pages : ENTRIES_MAX, sizeof *p->pages)
-			   : NULL;
-	if (rc == RC_OK && !p->pages)
-		rc = err_set(err, RC_MEM, "calendars: out of memory");
 	return rc;
 }
 
@@ -491,15 +512,11 @@ enum rc publish_all(struct store *store, const struct engine *engine, const stru
 	struct press p = {
 		.store = store, .engine = engine, .set = set, .lib = lib, .now_s = now_s
 	};
-	enum rc rc = load(&p, err);
+	enum rc rc = RC_OK;
 	*changed = 0;
-	for (size_t i = 0; p.pages && i < set->n_outputs; i++) {
+	for (size_t i = 0; i < set->n_outputs; i++) {
 		enum rc one = publish_one(&p, i, memory, changed, err);
 		rc = rc == RC_OK ? one : rc;
 	}
-	mem_free(p.items);
-	mem_free(p.visits);
-	mem_free(p.clients);
-	mem_free(p.pages);
 	return rc;
 }

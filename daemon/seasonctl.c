@@ -1,9 +1,11 @@
 #include <getopt.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
 
 #include "daemon/bell.h"
+#include "daemon/calendar.h"
 #include "daemon/ctl.h"
 #include "daemon/exitcode.h"
 #include "daemon/when.h"
@@ -137,6 +139,7 @@ static enum rc run(struct ctl *c, const struct ctl_command *command)
 	if (rc == RC_OK)
 		rc = command->run(c);
 	desk_close(&c->desk);
+	calendar_done();
 	if (rc == RC_OK && fflush(stdout) != 0)
 		rc = err_set(c->err, RC_IO, "standard output: cannot be written");
 	return rc;
@@ -175,6 +178,7 @@ int main(int argc, char **argv)
 	struct ctl c = { .config = getenv("SEASOND_CONFIG"), .err = &err };
 	if (!c.config)
 		c.config = SYSCONFDIR "/seasond/seasond.conf";
+	(void)signal(SIGXFSZ, SIG_IGN); /* a write past a limit fails instead, and is told */
 	int opt;
 	while ((opt = getopt_long(argc, argv, "+c:a:qhV", options, NULL)) != -1) {
 		switch (opt) {

@@ -1,11 +1,13 @@
 /* seasond: the service. Options, exit status, and which clock. */
 #include <getopt.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #include "daemon/app.h"
+#include "daemon/calendar.h"
 #include "daemon/exitcode.h"
 #include "daemon/replay.h"
 #include "daemon/service.h"
@@ -103,6 +105,7 @@ static enum rc serve(struct app *app, const struct options *o, struct err *err)
 			     : service_run(service, app->replay_to_s, err);
 	service_free(service);
 	app_close(app);
+	calendar_done();
 	return rc;
 }
 
@@ -129,6 +132,7 @@ int main(int argc, char **argv)
 	struct clock clock = clock_real();
 	struct log log;
 	struct err err = { 0 };
+	(void)signal(SIGXFSZ, SIG_IGN); /* a write past a limit fails instead, and is told */
 	log_init(&log, STDERR_FILENO, &clock);
 	enum rc rc = parse(argc, argv, &o, &err);
 	if (rc == RC_OK && !o.done)

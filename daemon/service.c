@@ -10,6 +10,7 @@
 #include "daemon/feed.h"
 #include "daemon/loop.h"
 #include "daemon/notify.h"
+#include "daemon/text.h"
 
 /* After the full hour: readings of its last minutes have mostly arrived by then. */
 enum { AFTER_HOUR_S = 120, FIRST_DELAY_S = 60, LONGEST_DELAY_S = 3600 };
@@ -25,14 +26,38 @@ struct service {
 	struct feed **feeds;
 };
 
+static void status_words(const struct service *s, char *buf, size_t n)
+{
+	(void)snprintf(buf, n, "%zu sensors, %zu of %zu sources", s->app->desk.set->n_sensors,
+		s->n_feeds, s->app->desk.set->n_sources);
+}
+
+static void tell_ready(const struct service *s)
+{
+	char status[128];
+	status_words(s, status, sizeof status);
+	notify_ready(status);
+}
+
+static void tell_settled(const struct service *s, int64_t now_s)
+{
+	char status[128], when[24];
+	if (s->app->replay)
+		return;
+	status_words(s, status, sizeof status);
+	zone_print_minute(engine_zone(s->app->desk.engine, NULL), now_s, when, sizeof when);
+	text_add(status, sizeof status, ", settled %s", when);
+	notify_status(status);
+}
+
 /* ---- settling ---- */
 
-/* Soon, once for all that came in one wake; a retry that is planned keeps its time. */
+/* Soon, once for all that came in one wake. Also while a retry is planned: one output that can't be
+ * written keeps no news from the others. */
 static void want_settle(void *arg)
 {
 	struct service *s = arg;
-	if (s->delay_s == 0)
-		loop_after(s->loop, &s->settle, 0);
+	loop_after(s->loop, &s->settle, 0);
 }
 
 static enum rc settle_now(struct service *s, int64_t now_s)
@@ -51,6 +76,7 @@ static void settle_fired(void *arg, int64_t now_s)
 	if (settle_now(s, now_s) == RC_OK) {
 		if (s->delay_s)
 			log_line(s->app->log, LEVEL_NOTICE, NULL, "settled again");
+		tell_settled(s, now_s);
 		s->delay_s = 0;
 		return;
 	}
@@ -121,14 +147,6 @@ static enum rc start_feeds(struct service *s, struct err *err)
 				set->sources[i].name, why.text);
 	}
 	return RC_OK;
-}
-
-static void tell_ready(const struct service *s)
-{
-	char status[128];
-	(void)snprintf(status, sizeof status, "%zu sensors, %zu of %zu sources",
-		s->app->desk.set->n_sensors, s->n_feeds, s->app->desk.set->n_sources);
-	notify_ready(status);
 }
 
 /* ---- signals ---- */

@@ -25,7 +25,6 @@ struct sensor {
 	char title[TITLE_SIZE];
 	char place[NAME_SIZE];
 	int64_t silent_after_s; /* no reading for so long calls for a look */
-	int64_t since_s; /* not a setting: 0 */
 };
 
 enum source_kind { SOURCE_KERNEL, SOURCE_SPOOL };

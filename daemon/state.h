@@ -32,7 +32,6 @@ enum state_quantity {
 	STATE_MC_PCT, /* of the member that carries the hardware */
 	STATE_QUANTITIES
 };
-const char *state_quantity_name(enum state_quantity q);
 
 MUST_USE enum rc state_condition_put(struct store *s, int64_t instrument, int64_t hour,
 	enum state_quantity q, double value, struct err *err);

@@ -7,20 +7,6 @@
 #include "daemon/store_int.h"
 #include "daemon/store_row.h"
 
-const char *state_quantity_name(enum state_quantity q)
-{
-	static const char *const names[STATE_QUANTITIES] = {
-		[STATE_PRELOAD] = "preload",
-		[STATE_GAP_M] = "gap_m",
-		[STATE_TURNS] = "turns",
-		[STATE_RELIEF_M] = "relief_m",
-		[STATE_ACTION_M] = "action_m",
-		[STATE_FRET_END_M] = "fret_end_m",
-		[STATE_MC_PCT] = "mc_pct",
-	};
-	return names[q];
-}
-
 enum rc state_snapshot_before(struct store *s, int64_t instrument, int64_t hour, void *buf,
 	size_t size, int64_t *found_hour, struct err *err)
 {

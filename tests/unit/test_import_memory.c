@@ -1,47 +1,11 @@
-/* Every allocation of an import fails once. This file's mem_* take the place of core/mem.c. */
+/* Every allocation of an import fails once. faulty_mem.h takes the place of core/mem.c. */
 #include "tests/unit/support.h"
 
 #include <stdlib.h>
 #include <string.h>
 
-#include "core/mem.h"
+#include "tests/unit/faulty_mem.h"
 #include "daemon/import.h"
-
-static int left; /* allocations until one fails; < 0: none does */
-static int held; /* not yet freed */
-
-static bool fails(void)
-{
-	return left >= 0 && left-- == 0;
-}
-
-void *mem_new(size_t n, size_t size)
-{
-	void *p = fails() ? NULL : calloc(n ? n : 1, size);
-	held += p != NULL;
-	return p;
-}
-
-void *mem_grow(void *p, size_t n, size_t size)
-{
-	if (fails())
-		return NULL;
-	held += p == NULL;
-	return realloc(p, n > 0 ? n * size : 1);
-}
-
-char *mem_text(const char *text)
-{
-	char *copy = text && !fails() ? strdup(text) : NULL;
-	held += copy != NULL;
-	return copy;
-}
-
-void mem_free(void *p)
-{
-	held -= p != NULL;
-	free(p);
-}
 
 static void an_import_without_memory_ends_in_its_error_and_holds_nothing(void **state)
 {

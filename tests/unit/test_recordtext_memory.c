@@ -1,4 +1,4 @@
-/* Every allocation of an apply and of an export fails once. This file's mem_* take the place of core/mem.c. */
+/* Every allocation of an apply and of an export fails once. faulty_mem.h takes the place of core/mem.c. */
 #include "tests/unit/support.h"
 
 #include <stdio.h>
@@ -6,46 +6,10 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "core/mem.h"
+#include "tests/unit/faulty_mem.h"
 #include "daemon/recordtext.h"
 
 #define NOW_S INT64_C(1772366400) /* 2026-03-01 12:00 UTC */
-
-static int left = -1; /* allocations until one fails; < 0: none does */
-static int held; /* not yet freed */
-
-static bool fails(void)
-{
-	return left >= 0 && left-- == 0;
-}
-
-void *mem_new(size_t n, size_t size)
-{
-	void *p = fails() ? NULL : calloc(n ? n : 1, size);
-	held += p != NULL;
-	return p;
-}
-
-void *mem_grow(void *p, size_t n, size_t size)
-{
-	if (fails())
-		return NULL;
-	held += p == NULL;
-	return realloc(p, n > 0 ? n * size : 1);
-}
-
-char *mem_text(const char *text)
-{
-	char *copy = text && !fails() ? strdup(text) : NULL;
-	held += copy != NULL;
-	return copy;
-}
-
-void mem_free(void *p)
-{
-	held -= p != NULL;
-	free(p);
-}
 
 enum { TEXT_BYTES = 1 << 16 };
 
