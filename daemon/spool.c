@@ -345,6 +345,7 @@ enum rc spool_start(struct spool *s, struct loop *l, struct err *err)
 		(void)close(s->inotify_fd);
 		return rc;
 	}
+	renew_watch(s); /* a file that is closed before the first pass need not prove its quiet */
 	loop_after(l, &s->timer, 0);
 	return RC_OK;
 }

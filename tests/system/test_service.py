@@ -290,6 +290,7 @@ def test_kernel_sensor_that_gets_another_number():
         until(lambda: len(b.readings("case")) > 1, "the second reading")
         assert sorted(b.readings("case").values()) == [(4523, 2137), (4600, 2137)]
         (chip.with_name("hwmon7") / "humidity1_input").write_text("nonsense\n")
+        service.child.send_signal(signal.SIGHUP)  # reads at once
         fault = service.log("source \"chip\"")
         assert "hwmon7/humidity1_input" in fault and "nonsense" in fault and "a decimal number is expected" in fault
         assert service.end() == 0
