@@ -6,14 +6,23 @@
 #include "core/mem.h"
 #include "daemon/state.h"
 
-static uint64_t fingerprint(const struct build *b)
+/* FNV-1a, Fowler/Noll/Vo */
+static uint64_t hash_on(uint64_t h, const void *bytes, size_t n)
 {
-	/* FNV-1a, Fowler/Noll/Vo */
-	uint64_t h = 14695981039346656037U ^ ENGINE_VERSION;
-	const unsigned char *p = (const unsigned char *)b;
-	for (size_t i = 0; i < sizeof *b; i++)
+	const unsigned char *p = bytes;
+	for (size_t i = 0; i < n; i++)
 		h = (h ^ p[i]) * 1099511628211U;
 	return h;
+}
+
+static uint64_t fingerprint(const struct build *b)
+{
+	return hash_on(14695981039346656037U ^ ENGINE_VERSION, b, sizeof *b);
+}
+
+uint64_t engine_snapshot_sum(const struct snapshot *x)
+{
+	return hash_on(x->fingerprint, &x->state, sizeof x->state);
 }
 
 struct place_air *engine_place(const struct engine *e, const char *name)
@@ -249,6 +258,7 @@ static enum rc choose_start(struct engine *e, struct follow *f, int64_t target, 
 			err);
 	if (rc == RC_OK && f->head != TIME_NEVER &&
 		(f->start.fingerprint != f->fingerprint ||
+			f->start.sum != engine_snapshot_sum(&f->start) ||
 			f->head < f->start.state.begun + BEGIN_H))
 		f->head = TIME_NEVER;
 	int64_t first =

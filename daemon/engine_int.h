@@ -13,7 +13,11 @@ enum { PLACE_SENSORS_MAX = 32 };
 struct snapshot {
 	uint64_t fingerprint; /* of build and fold */
 	struct instrument_state state;
+	uint64_t sum; /* SQLite does not see rotten bytes inside a row */
 };
+
+/* What sum has to be; else the snapshot is as good as none. */
+uint64_t engine_snapshot_sum(const struct snapshot *x);
 
 /* A followed instrument with what only the engine needs. */
 struct follow {

@@ -81,8 +81,9 @@ static enum rc keep_condition(struct engine *e, const struct follow *f, struct e
 	return rc;
 }
 
-static enum rc keep_snapshot(struct engine *e, const struct follow *f, struct err *err)
+static enum rc keep_snapshot(struct engine *e, struct follow *f, struct err *err)
 {
+	f->start.sum = engine_snapshot_sum(&f->start);
 	return state_snapshot_put(
 		e->store, f->pub.record.id, f->start.state.hour, &f->start, sizeof f->start, err);
 }
