@@ -44,7 +44,8 @@ Q := $(if $(V),,@)
 
 $(B)/core/%.o: core/%.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
+	@echo '  $@'
+	$(Q)$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
 $(B)/%.o: %.c Makefile
 	@mkdir -p $(@D)
