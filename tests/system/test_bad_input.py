@@ -1,8 +1,7 @@
-#!/usr/bin/python3
+#!/usr/bin/python3 -B
 """Whatever is wrong with what comes in is told - what, where, what would be right - and nothing is lost by it."""
 import contextlib
 import os
-import pathlib
 import random
 import signal
 import sqlite3
@@ -212,10 +211,10 @@ def test_wrong_settings_at_reload_change_nothing():
         good = b.config.read_text()
         b.config.write_text(good.replace('place = "case"', 'place = "cave"').replace("[40, 60]", "[60, 400]")
                             .replace('"calendars"', '"other"').replace('silent_after = "20 d"', 'silnt_after = "1 d"', 1))
-        service.end_of_start = len(service.messages)
+        before = len(service.messages)
         service.child.send_signal(signal.SIGHUP)
         service.log("keeping the settings in force")
-        service.message("READY=1", after=service.end_of_start)
+        service.message("READY=1", after=before)
         text = "\n".join(service.lines)
         for line, words in ((4, "band"), (6, "silnt_after"), (7, "cave")):
             fault = [x for x in service.lines if "seasond.conf:%d: " % line in x]

@@ -26,7 +26,7 @@ if grep -q __asan_init "$build/seasond"; then
 	echo "skipped install: a sanitized build is not for installing"
 	exit 0
 fi
-cp -a "$build" "$dir/build"
+mkdir "$dir/build" && cp -a "$build"/{.paths,core,daemon,lib*.a,seasond,seasonctl} "$dir/build/"
 
 make_for_root() {
 	make -s B="$dir/build" DESTDIR="$root" PREFIX=/usr SYSCONFDIR=/etc "$@"

@@ -1,4 +1,4 @@
-#!/usr/bin/python3
+#!/usr/bin/python3 -B
 """Nothing new, nothing written: the calendars keep every byte and their times; what is new changes its own entry only."""
 import signal
 import time

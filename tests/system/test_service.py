@@ -1,4 +1,4 @@
-#!/usr/bin/python3
+#!/usr/bin/python3 -B
 """The service as its manager and the people round it see it: messages, signals, sudden death, work side by side."""
 import concurrent.futures
 import fcntl
