@@ -3,21 +3,13 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "core/hash.h"
 #include "core/mem.h"
 #include "daemon/state.h"
 
-/* FNV-1a, Fowler/Noll/Vo */
-static uint64_t hash_on(uint64_t h, const void *bytes, size_t n)
-{
-	const unsigned char *p = bytes;
-	for (size_t i = 0; i < n; i++)
-		h = (h ^ p[i]) * 1099511628211U;
-	return h;
-}
-
 static uint64_t fingerprint(const struct build *b)
 {
-	return hash_on(14695981039346656037U ^ ENGINE_VERSION, b, sizeof *b);
+	return hash_on(HASH_START ^ ENGINE_VERSION, b, sizeof *b);
 }
 
 uint64_t engine_snapshot_sum(const struct snapshot *x)

@@ -8,6 +8,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "core/hash.h"
+
 static const struct {
 	const char *priority; /* syslog(3) numbers, as sd-daemon(3) reads them */
 	const char *word;
@@ -34,14 +36,6 @@ static bool is_journal(int fd)
 void log_init(struct log *l, int fd, const struct clock *clock)
 {
 	*l = (struct log){ .fd = fd, .journal = is_journal(fd), .clock = clock };
-}
-
-/* FNV-1a, 64 bit (Fowler, Noll, Vo). */
-static uint64_t hash_on(uint64_t h, const char *text)
-{
-	for (; *text; text++)
-		h = (h ^ (unsigned char)*text) * UINT64_C(1099511628211);
-	return h;
 }
 
 /* The key's entry; a new key takes a free one or the one that began longest ago. */
@@ -95,7 +89,7 @@ static void put(const struct log *l, enum log_level level, const char *text, int
 
 void log_line(struct log *l, enum log_level level, const char *key, const char *fmt, ...)
 {
-	uint64_t hash = hash_on(hash_on(UINT64_C(14695981039346656037), fmt), key ? key : "");
+	uint64_t hash = hash_text(hash_text(HASH_START, fmt), key ? key : "");
 	int64_t held;
 	if (!admit(l, hash ? hash : 1, &held))
 		return;

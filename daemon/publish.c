@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "core/hash.h"
 #include "core/mem.h"
 #include "daemon/calendar.h"
 #include "daemon/outfile.h"
@@ -259,25 +260,17 @@ static void visit_page(struct press *p, const struct output *o, const struct vis
 
 /* ---- sequence and last change ---- */
 
-static void mix(uint64_t *h, const void *bytes, size_t n)
-{
-	/* FNV-1a, Fowler/Noll/Vo */
-	const unsigned char *p = bytes;
-	for (size_t i = 0; i < n; i++)
-		*h = (*h ^ p[i]) * 1099511628211U;
-}
-
 static uint64_t hash_of(const struct page *page)
 {
 	const struct calendar_entry *e = &page->entry;
-	uint64_t h = 14695981039346656037U;
+	uint64_t h = HASH_START;
 	const int64_t numbers[] = { e->start_day, e->due_day, e->alarm_s, e->priority,
 		(int64_t)e->status };
-	mix(&h, numbers, sizeof numbers);
-	mix(&h, page->summary, strlen(page->summary) + 1);
-	mix(&h, page->location, strlen(page->location) + 1);
-	mix(&h, page->contact, strlen(page->contact) + 1);
-	mix(&h, page->description, strlen(page->description) + 1);
+	h = hash_on(h, numbers, sizeof numbers);
+	h = hash_text(h, page->summary);
+	h = hash_text(h, page->location);
+	h = hash_text(h, page->contact);
+	h = hash_text(h, page->description);
 	return h;
 }
 
@@ -371,13 +364,13 @@ static int hold_folder(const struct output *o, struct err *err)
 
 static uint64_t digest_of(const struct press *p)
 {
-	uint64_t h = 14695981039346656037U;
+	uint64_t h = HASH_START;
 	for (size_t i = 0; i < p->n_pages; i++) {
 		const struct calendar_entry *e = &p->pages[i].entry;
 		const int64_t numbers[] = { (int64_t)hash_of(&p->pages[i]), e->sequence,
 			e->modified_s, e->created_s, e->done_s };
-		mix(&h, numbers, sizeof numbers);
-		mix(&h, e->uid, strlen(e->uid) + 1);
+		h = hash_on(h, numbers, sizeof numbers);
+		h = hash_text(h, e->uid);
 	}
 	return h | 1; /* never that of a zeroed memory */
 }
