@@ -224,14 +224,10 @@ static enum rc drop_orphans(struct round *r, struct err *err)
 static int64_t client_of(const struct round *r, const struct item *it)
 {
 	const struct care_rule *rule = library_rule(r->lib, it->rule);
-	size_t n = 0;
-	const struct followed *list = engine_followed(r->at.engine, &n);
 	if (!rule || !rule->visit || it->subject_kind != CARE_OF_INSTRUMENT)
 		return 0;
-	for (size_t i = 0; i < n; i++)
-		if (strcmp(list[i].record.name, it->subject) == 0)
-			return list[i].record.client_id;
-	return 0;
+	const struct followed *f = engine_find(r->at.engine, it->subject);
+	return f ? f->record.client_id : 0;
 }
 
 static enum rc new_visit(const struct round *r, int64_t client, struct visit *v, struct err *err)

@@ -300,8 +300,6 @@ static enum rc explain_item(struct ctl *c, const struct item *it)
 {
 	const struct care_rule *rule = library_rule(c->desk.lib, it->rule);
 	char opened[24];
-	size_t n = 0;
-	const struct followed *list = engine_followed(c->desk.engine, &n);
 	print_item(c, it, "");
 	zone_print_minute(engine_zone(c->desk.engine, NULL), it->opened_s, opened, sizeof opened);
 	(void)printf("  rule %s, opened %s\n", it->rule, opened);
@@ -313,17 +311,16 @@ static enum rc explain_item(struct ctl *c, const struct item *it)
 		(void)printf("  %s\n  caution: %s\n", rule->advice, rule->caution);
 	if (it->subject_kind == CARE_OF_PLACE)
 		return explain_readings(c, it->subject);
-	for (size_t i = 0; i < n; i++)
-		if (it->subject_kind == CARE_OF_INSTRUMENT &&
-			strcmp(list[i].record.name, it->subject) == 0)
-			return explain_instrument(c, &list[i]);
-	return RC_OK;
+	const struct followed *f = it->subject_kind == CARE_OF_INSTRUMENT
+					   ? engine_find(c->desk.engine, it->subject)
+					   : NULL;
+	return f ? explain_instrument(c, f) : RC_OK;
 }
 
 enum rc ctl_explain(struct ctl *c)
 {
 	struct item *items = NULL;
-	size_t n = 0, n_list = 0;
+	size_t n = 0;
 	int64_t number = -1;
 	enum rc rc = refresh(c, "explain NUMBER|INSTRUMENT", 1);
 	if (rc == RC_OK && c->argc != 1)
@@ -339,12 +336,11 @@ enum rc ctl_explain(struct ctl *c)
 				found = true;
 			}
 	mem_free(items);
-	const struct followed *list = rc == RC_OK ? engine_followed(c->desk.engine, &n_list) : NULL;
-	for (size_t i = 0; rc == RC_OK && !found && i < n_list; i++)
-		if (strcmp(list[i].record.name, what) == 0) {
-			rc = explain_instrument(c, &list[i]);
-			found = true;
-		}
+	const struct followed *f = rc == RC_OK && !found ? engine_find(c->desk.engine, what) : NULL;
+	if (f) {
+		rc = explain_instrument(c, f);
+		found = true;
+	}
 	if (rc == RC_OK && !found)
 		rc = err_set(c->err, RC_UNKNOWN,
 			"\"%.40s\": no open item or instrument of that name", what);

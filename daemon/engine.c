@@ -25,32 +25,24 @@ struct place_air *engine_place(const struct engine *e, const char *name)
 	return NULL;
 }
 
-static bool has_sensor(const struct settings *set, const char *place)
-{
-	for (size_t i = 0; i < set->n_sensors; i++)
-		if (strcmp(set->sensors[i].place, place) == 0)
-			return true;
-	return false;
-}
-
 static enum rc bind_sensors(struct engine *e, struct place_air *a, struct err *err)
 {
 	const char *name = a->place->name;
-	if (!has_sensor(e->set, name) && a->place->room[0])
+	if (!settings_has_sensor(e->set, name) && a->place->room[0])
 		name = a->place->room;
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_sensors; i++) {
 		const struct sensor *sensor = &e->set->sensors[i];
 		if (strcmp(sensor->place, name) == 0 && a->n_sensors < PLACE_SENSORS_MAX)
-			rc = store_sensor(
-				e->store, sensor->name, a->zone, &a->sensors[a->n_sensors++], err);
+			rc = store_sensor_find(
+				e->store, sensor->name, &a->sensors[a->n_sensors++], err);
 	}
 	return rc;
 }
 
 static enum rc bind_places(struct engine *e, struct err *err)
 {
-	enum rc rc = store_begin(e->store, err);
+	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_places; i++) {
 		struct place_air *a = &e->places[i];
 		a->place = &e->set->places[i];
@@ -58,9 +50,6 @@ static enum rc bind_places(struct engine *e, struct err *err)
 		if (rc == RC_OK)
 			rc = bind_sensors(e, a, err);
 	}
-	if (rc == RC_OK)
-		return store_commit(e->store, err);
-	store_rollback(e->store);
 	return rc;
 }
 
@@ -364,6 +353,14 @@ const struct followed *engine_followed(const struct engine *e, size_t *n)
 {
 	*n = e->n_list;
 	return e->list;
+}
+
+const struct followed *engine_find(const struct engine *e, const char *name)
+{
+	for (size_t i = 0; i < e->n_list; i++)
+		if (strcmp(e->list[i].record.name, name) == 0)
+			return &e->list[i];
+	return NULL;
 }
 
 size_t engine_sensors_of(const struct engine *e, const char *place, int64_t *ids, size_t max)

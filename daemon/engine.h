@@ -29,7 +29,7 @@ struct followed {
 
 struct engine;
 
-/* Borrows all three for its life. */
+/* Borrows all three for its life. The store has to know the sensors of the settings: intake_new sees to that. */
 MUST_USE enum rc engine_new(struct store *store, const struct settings *set,
 	const struct library *lib, struct engine **out, struct err *err);
 void engine_free(struct engine *e);
@@ -42,6 +42,9 @@ MUST_USE enum rc engine_follow_within(struct engine *e, int64_t now_s, struct er
 
 /* After engine_follow, in order of name; borrowed until the next call. */
 const struct followed *engine_followed(const struct engine *e, size_t *n);
+
+/* The one of that name, NULL when there is none; borrowed likewise. */
+const struct followed *engine_find(const struct engine *e, const char *name);
 
 /* The sensors whose air counts for a place: its own, or its room's when it has none. Writes at most max store
  * numbers, returns how many. */

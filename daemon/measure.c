@@ -313,21 +313,13 @@ static void who_is_there(const struct measure_context *c, const struct place *p,
 		}
 }
 
-static bool own_sensor(const struct settings *set, const char *place)
-{
-	for (size_t i = 0; i < set->n_sensors; i++)
-		if (strcmp(set->sensors[i].place, place) == 0)
-			return true;
-	return false;
-}
-
 static enum rc of_air(const struct measure_context *c, enum care_kind kind, const struct subject *s,
 	struct care_measure *m, struct words w, struct err *err)
 {
 	double low = 0, high = 0;
 	bool known = false;
 	struct measure_air air;
-	if (!own_sensor(c->set, s->name) || !measure_band(c, s->place, &low, &high))
+	if (!settings_has_sensor(c->set, s->name) || !measure_band(c, s->place, &low, &high))
 		return RC_OK;
 	enum rc rc = measure_air(c, s->name, AIR_MEAN_H, &air, &known, err);
 	if (rc != RC_OK || !known)

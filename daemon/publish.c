@@ -43,16 +43,6 @@ struct press {
 	size_t n_pages;
 };
 
-static const struct followed *followed_by_name(const struct engine *engine, const char *name)
-{
-	size_t n = 0;
-	const struct followed *list = engine_followed(engine, &n);
-	for (size_t i = 0; i < n; i++)
-		if (strcmp(list[i].record.name, name) == 0)
-			return &list[i];
-	return NULL;
-}
-
 static const char *or_name(const char *title, const char *name)
 {
 	return title[0] ? title : name;
@@ -66,7 +56,7 @@ static const char *subject_title(
 	const struct sensor *x;
 	switch ((enum care_subject)it->subject_kind) {
 	case CARE_OF_INSTRUMENT:
-		f = followed_by_name(engine, it->subject);
+		f = engine_find(engine, it->subject);
 		return f ? or_name(f->record.title, f->record.name) : it->subject;
 	case CARE_OF_PLACE:
 		p = settings_place(set, it->subject);
@@ -92,7 +82,7 @@ static const char *place_of(const struct press *p, const struct item *it)
 	const struct sensor *x;
 	switch ((enum care_subject)it->subject_kind) {
 	case CARE_OF_INSTRUMENT:
-		f = followed_by_name(p->engine, it->subject);
+		f = engine_find(p->engine, it->subject);
 		return f ? f->place : "";
 	case CARE_OF_PLACE:
 		return it->subject;

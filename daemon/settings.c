@@ -51,6 +51,14 @@ const struct sensor *settings_sensor(const struct settings *s, const char *name)
 	return find(s->sensors, s->n_sensors, sizeof *s->sensors, name);
 }
 
+bool settings_has_sensor(const struct settings *s, const char *place)
+{
+	for (size_t i = 0; i < s->n_sensors; i++)
+		if (strcmp(s->sensors[i].place, place) == 0)
+			return true;
+	return false;
+}
+
 const struct layout *settings_layout(const struct settings *s, const char *name)
 {
 	return find(s->layouts, s->n_layouts, sizeof *s->layouts, name);

@@ -84,6 +84,8 @@ void settings_free(struct settings *s);
 /* NULL when there is none of that name. Borrowed. */
 const struct place *settings_place(const struct settings *s, const char *name);
 const struct sensor *settings_sensor(const struct settings *s, const char *name);
+/* Whether any sensor stands in that place. */
+bool settings_has_sensor(const struct settings *s, const char *place);
 const struct layout *settings_layout(const struct settings *s, const char *name);
 
 /* The CSS3 colour word of an output, NULL for none. */

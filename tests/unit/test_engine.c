@@ -7,6 +7,7 @@
 #include "core/mem.h"
 #include "daemon/agenda.h"
 #include "daemon/engine.h"
+#include "daemon/intake.h"
 #include "daemon/state.h"
 
 /* Law 1: state is a function of readings, findings and stays, whatever the order in which they came. */
@@ -41,6 +42,9 @@ static void open_bench(struct bench *b, const char *name)
 		(struct sensor){ .name = "case", .place = "case", .silent_after_s = 2 * DAY_S };
 	OK(library_load(dirs, 1, &b->lib, &f), &err);
 	OK(store_open(support_path(b->folder, name), STORE_REPLAY, &b->store, &err), &err);
+	struct intake *in = NULL; /* makes the sensors known, as at the desk */
+	OK(intake_new(b->store, &b->set, &in, &err), &err);
+	intake_free(in);
 	OK(engine_new(b->store, &b->set, b->lib, &b->engine, &err), &err);
 }
 
