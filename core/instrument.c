@@ -108,6 +108,11 @@ const struct build *instrument_model_build(const struct instrument_model *m)
 	return &m->build;
 }
 
+size_t instrument_carrier(const struct instrument_model *m)
+{
+	return m->carrier;
+}
+
 /* Relief the strip of fingerboard over shaft would take by its moisture alone: hollow is positive. */
 static double neck_relief_m(const struct instrument_model *m, const struct instrument_state *s)
 {

@@ -26,6 +26,8 @@ MUST_USE enum rc instrument_model_new(
 	const struct build *b, struct instrument_model **out, struct err *err);
 void instrument_model_free(struct instrument_model *m);
 const struct build *instrument_model_build(const struct instrument_model *m);
+/* Index of the member whose moisture the trend follows: what carries the first fastening. */
+size_t instrument_carrier(const struct instrument_model *m);
 
 /* The turning points of a slow moisture curve. */
 struct trend {

@@ -146,9 +146,7 @@ static void print_instrument(struct ctl *c, const struct followed *f)
 			(void)puts("    no air has reached it yet");
 		return;
 	}
-	struct condition now;
 	const struct build *b = instrument_model_build(f->model);
-	instrument_condition(f->model, &f->state, &now);
 	char upto[24], turn[32], gap[32];
 	zone_print_minute(engine_zone(c->desk.engine, f->place), (f->state.hour + 1) * HOUR_S, upto,
 		sizeof upto);
@@ -158,14 +156,17 @@ static void print_instrument(struct ctl *c, const struct followed *f)
 			(long long)f->state.bridged_h, f->state.bridged_h == 1 ? "" : "s");
 	(void)puts("");
 	for (size_t i = 0; i < b->n_fastenings; i++) {
-		units_print_turns(turn, sizeof turn, now.hardware[i].turns);
+		units_print_turns(turn, sizeof turn, f->condition.hardware[i].turns);
 		(void)printf("    %-14s %3.0f %% of the preload left, gap %.2f mm (%s on %s)\n",
-			measure_hardware(b->fastenings[i].kind), 100 * now.hardware[i].preload,
-			now.hardware[i].gap_m * 1e3, turn, b->fastenings[i].thread);
+			measure_hardware(b->fastenings[i].kind),
+			100 * f->condition.hardware[i].preload,
+			f->condition.hardware[i].gap_m * 1e3, turn, b->fastenings[i].thread);
 	}
-	print_change(c, "relief", now.relief_m, now.relief_sd_m, f->state.relief_found_m, false);
-	print_change(c, "action", now.action_m, now.action_sd_m, f->state.action_found_m, true);
-	units_print_change(gap, sizeof gap, now.fret_end_m, c->desk.set->units);
+	print_change(c, "relief", f->condition.relief_m, f->condition.relief_sd_m,
+		f->state.relief_found_m, false);
+	print_change(c, "action", f->condition.action_m, f->condition.action_sd_m,
+		f->state.action_found_m, true);
+	units_print_change(gap, sizeof gap, f->condition.fret_end_m, c->desk.set->units);
 	(void)printf("    %-14s %s a side\n", "fret ends", gap);
 }
 

@@ -22,6 +22,7 @@ struct followed {
 	struct instrument record;
 	struct instrument_model *model; /* NULL: its build cannot be used, see trouble */
 	struct instrument_state state; /* at the head, with younger findings already applied */
+	struct condition condition; /* of that state, once known */
 	bool known; /* false: no air has reached it yet */
 	char place[NAME_SIZE]; /* where it is now; "" : nowhere */
 	char trouble[256]; /* why it is not followed; "" : all well */

@@ -63,8 +63,6 @@ static enum rc keep_condition(struct engine *e, const struct follow *f, struct e
 	struct condition c;
 	instrument_condition(f->pub.model, s, &c);
 	bool any = c.slackest < instrument_model_build(f->pub.model)->n_fastenings;
-	const struct build *b = instrument_model_build(f->pub.model);
-	size_t carrier = b->n_fastenings ? b->fastenings[0].member : 0;
 	const double values[STATE_QUANTITIES] = {
 		[STATE_PRELOAD] = any ? c.hardware[c.slackest].preload : 1,
 		[STATE_GAP_M] = any ? c.hardware[c.slackest].gap_m : 0,
@@ -72,7 +70,7 @@ static enum rc keep_condition(struct engine *e, const struct follow *f, struct e
 		[STATE_RELIEF_M] = c.relief_m,
 		[STATE_ACTION_M] = c.action_m,
 		[STATE_FRET_END_M] = c.fret_end_m,
-		[STATE_MC_PCT] = c.mc_pct[carrier],
+		[STATE_MC_PCT] = c.mc_pct[instrument_carrier(f->pub.model)],
 	};
 	enum rc rc = RC_OK;
 	for (size_t q = 0; rc == RC_OK && q < STATE_QUANTITIES; q++)
@@ -147,8 +145,10 @@ void engine_show(struct follow *f, int64_t now_s)
 		stay = &f->stays[i];
 	(void)snprintf(p->place, sizeof p->place, "%s", stay ? stay->place : "");
 	p->state = f->start.state;
-	if (p->known)
+	if (p->known) {
 		apply_findings(f, &p->state, p->state.hour + 1, civil_floor(now_s, HOUR_S));
+		instrument_condition(p->model, &p->state, &p->condition);
+	}
 	if (!stay && !p->trouble[0])
 		(void)snprintf(p->trouble, sizeof p->trouble,
 			"it stays nowhere: tell its place with `seasonctl move %s PLACE`",

@@ -46,13 +46,6 @@ static const struct fastening *fastening_of(const struct followed *f, size_t i)
 	return &instrument_model_build(f->model)->fastenings[i];
 }
 
-/* Seasons: the trend's member is the first fastening's. */
-static size_t carrier_of(const struct followed *f)
-{
-	const struct build *b = instrument_model_build(f->model);
-	return b->n_fastenings ? b->fastenings[0].member : 0;
-}
-
 static void slack_words(const struct fastening *x, double gap_m, struct words w)
 {
 	char turn[32];
@@ -81,16 +74,14 @@ static void since_snug_words(
 static void of_preload(const struct measure_context *c, const struct followed *f,
 	struct care_measure *m, struct words w)
 {
-	struct condition now;
-	instrument_condition(f->model, &f->state, &now);
-	size_t i = now.slackest;
+	size_t i = f->condition.slackest;
 	if (i == instrument_model_build(f->model)->n_fastenings)
 		return;
 	const struct fastening *x = fastening_of(f, i);
-	m->value = now.hardware[i].hold;
+	m->value = f->condition.hardware[i].hold;
 	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind),
-		100 * now.hardware[i].preload);
-	slack_words(x, now.hardware[i].gap_m, w);
+		100 * f->condition.hardware[i].preload);
+	slack_words(x, f->condition.hardware[i].gap_m, w);
 	since_snug_words(c, f, i, w);
 }
 
@@ -98,9 +89,7 @@ static void of_after_dry(const struct measure_context *c, const struct followed 
 	struct care_measure *m, struct words w)
 {
 	const struct instrument_state *s = &f->state;
-	struct condition now;
-	instrument_condition(f->model, s, &now);
-	size_t i = now.slackest;
+	size_t i = f->condition.slackest;
 	if (i == instrument_model_build(f->model)->n_fastenings ||
 		s->trend.dry_seen_hour == TIME_NEVER)
 		return;
@@ -114,8 +103,8 @@ static void of_after_dry(const struct measure_context *c, const struct followed 
 		"driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ",
 		day, measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
 	slack_words(x, s->widest_gap_m, w);
-	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * now.hardware[i].preload,
-		now.hardware[i].gap_m * 1e3);
+	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * f->condition.hardware[i].preload,
+		f->condition.hardware[i].gap_m * 1e3);
 	since_snug_words(c, f, i, w);
 }
 
@@ -131,7 +120,7 @@ static void of_before_dry(const struct measure_context *c, const struct followed
 	day_of(c, f->place, s->trend.damp_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
 		"dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying",
-		day, moisture_mean(s->mc_pct[carrier_of(f)], MOISTURE_CELLS));
+		day, f->condition.mc_pct[instrument_carrier(f->model)]);
 	if (s->relief_hour == s->begun)
 		text_add(w.buf, w.size, "; relief was never measured here");
 	else {
@@ -169,28 +158,25 @@ static void change_words(const struct measure_context *c, const struct followed 
 static void of_movement(const struct measure_context *c, enum care_kind kind,
 	const struct followed *f, struct care_measure *m, struct words w)
 {
-	struct condition now;
-	instrument_condition(f->model, &f->state, &now);
 	const struct instrument_state *s = &f->state;
 	if (kind == CARE_RELIEF) {
-		m->value = fabs(now.relief_m);
-		change_words(c, f, "relief", "grown", "fallen", now.relief_m, now.relief_sd_m,
-			s->relief_found_m, s->relief_hour, false, w);
+		m->value = fabs(f->condition.relief_m);
+		change_words(c, f, "relief", "grown", "fallen", f->condition.relief_m,
+			f->condition.relief_sd_m, s->relief_found_m, s->relief_hour, false, w);
 	} else {
-		m->value = fabs(now.action_m);
-		change_words(c, f, "action at the 12th fret", "risen", "fallen", now.action_m,
-			now.action_sd_m, s->action_found_m, s->action_hour, true, w);
+		m->value = fabs(f->condition.action_m);
+		change_words(c, f, "action at the 12th fret", "risen", "fallen",
+			f->condition.action_m, f->condition.action_sd_m, s->action_found_m,
+			s->action_hour, true, w);
 	}
 }
 
 static void of_fret_ends(const struct measure_context *c, const struct followed *f,
 	struct care_measure *m, struct words w)
 {
-	struct condition now;
 	char gap[32], day[24];
-	instrument_condition(f->model, &f->state, &now);
-	m->value = now.fret_end_m;
-	units_print_change(gap, sizeof gap, now.fret_end_m, c->set->units);
+	m->value = f->condition.fret_end_m;
+	units_print_change(gap, sizeof gap, f->condition.fret_end_m, c->set->units);
 	day_of(c, f->place, f->state.fret_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
 		"fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap,
