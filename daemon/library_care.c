@@ -3,6 +3,8 @@
 
 #include <string.h>
 
+#include "core/finding.h"
+
 #define ONE_DAY_S 86400.0
 
 static const char *const kind_words[] = {
@@ -20,12 +22,6 @@ static const char *const kind_words[] = {
 	[CARE_SETTLE] = "settle",
 	[CARE_SETTLE + 1] = NULL,
 };
-
-/* Findings that can settle a job: of an instrument, then of a sensor. */
-static const char *const instrument_findings[] = { "relief", "action_bass", "action_treble",
-	"first_fret_bass", "first_fret_treble", "fret_ends", "tuner_turn", "snug", "truss_turn",
-	"saddle", "restrung", "settled" };
-static const char *const sensor_findings[] = { "checked" };
 
 static const struct field rule_rows[] = {
 	{ "name", FIELD_NAME, FIELD_AT(care_rule, name), 0, 0, NULL, NULL, NULL, "short name" },
@@ -163,16 +159,23 @@ static bool is_among(const char *word, const char *const *words, size_t n)
 	return i < n;
 }
 
+/* The findings that can be about such a subject; room for FINDING_KINDS names. */
+static size_t findings_about(enum care_subject subject, const char **names)
+{
+	size_t n = 0;
+	for (size_t i = 0; subject != CARE_OF_PLACE && i < FINDING_KINDS; i++)
+		if (finding_words()[i].of_sensor == (subject == CARE_OF_SENSOR))
+			names[n++] = finding_words()[i].name;
+	return n;
+}
+
 static void check_settlers(const struct check *c, const struct care_rule *rule)
 {
 	enum care_kind kind = (enum care_kind)rule->kind;
-	bool air = kind == CARE_AIR_DRY || kind == CARE_AIR_DAMP;
-	bool sensor = kind == CARE_CHECK || kind == CARE_SILENT;
-	const char *const *words = sensor ? sensor_findings : instrument_findings;
-	size_t n = air      ? 0
-		   : sensor ? sizeof sensor_findings / sizeof *words
-			    : sizeof instrument_findings / sizeof *words;
-	if (!rule->settled_by[0][0] && !air && kind != CARE_SILENT)
+	enum care_subject subject = care_subject_of(kind);
+	const char *words[FINDING_KINDS];
+	size_t n = findings_about(subject, words);
+	if (!rule->settled_by[0][0] && subject != CARE_OF_PLACE && kind != CARE_SILENT)
 		fault(c, "settled_by", "missing: findings that close the job");
 	for (size_t i = 0; i < CARE_SETTLERS && rule->settled_by[i][0]; i++) {
 		char hint[300];
