@@ -13,7 +13,7 @@ PKG_CFLAGS = $(eval PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES)))$(PKG
 PKG_LIBS = $(eval PKG_LIBS := $(shell pkg-config --libs $(PACKAGES)))$(PKG_LIBS)
 APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
 	libcurl4-openssl-dev libcmocka-dev tzdata
-APT_CHECK := python3 python3-icalendar
+APT_CHECK := python3 python3-icalendar python3-scipy
 APT_NODE := nodejs npm
 APT_BENCH := python3-scipy sqlite3
 
