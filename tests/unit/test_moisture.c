@@ -245,8 +245,10 @@ static void halving_the_cells_quarters_the_error(void **state)
 		moisture_fill(mc, n, START);
 		sheet_run(&s, mc, 0.5, 4000);
 		double off = fabs(fraction(moisture_mean(mc, n)) - want);
-		if (n > 4)
+		if (n > 4) {
+			print_message("order in space, %zu cells: %.3f\n", n, log2(last / off));
 			CLOSE(last / off, 4, 0.4, "ratio of errors");
+		}
 		last = off;
 	}
 	moisture_diffusivity_free(d);
@@ -269,8 +271,10 @@ static void halving_the_step_quarters_the_error(void **state)
 		double off = 0;
 		for (size_t i = 0; i < N; i++)
 			off = fmax(off, fabs(at[i] - want[i]));
-		if (last > 0)
+		if (last > 0) {
+			print_message("order in time, %d steps: %.3f\n", steps, log2(off / last));
 			CLOSE(off / last, 4, 0.6, "ratio of errors");
+		}
 		last = steps == 4096 ? 0 : off;
 	}
 	moisture_diffusivity_free(d);
