@@ -126,6 +126,16 @@ static void what_enters_a_column_is_what_is_there(void **state)
 		CLOSE((water(&c, i) - first[i] - entered[i]) / first[i], 0, 1e-12, "water");
 }
 
+/* A single piece by the function for one, which shares no loop with the other. */
+static void step_one(struct moisture_lane *lane, double dt_s)
+{
+	if (lane->column_ref->n_pieces == 1)
+		lane->flow = moisture_step(&lane->column_ref->piece[0], lane->mc_pct[0],
+			lane->eq_mc_pct, lane->t_degc, dt_s);
+	else
+		moisture_step_lanes(lane, 1, dt_s);
+}
+
 static void columns_abreast_have_the_bits_of_each_alone(void **state)
 {
 	(void)state;
@@ -150,7 +160,7 @@ static void columns_abreast_have_the_bits_of_each_alone(void **state)
 			memcpy(alone.lane[i].eq_mc_pct, together.lane[i].eq_mc_pct,
 				sizeof alone.lane[i].eq_mc_pct);
 			alone.lane[i].t_degc = together.lane[i].t_degc;
-			moisture_step_lanes(&alone.lane[i], 1, dt_s);
+			step_one(&alone.lane[i], dt_s);
 			assert_memory_equal(&alone.lane[i].flow, &together.lane[i].flow,
 				sizeof alone.lane[i].flow);
 		}
