@@ -479,7 +479,7 @@ static void step_together(struct moisture_lane *const *lanes, size_t n, double d
 	}
 }
 
-/* Columns of all lengths go abreast: no phase needs its neighbour's. */
+/* Columns of unlike lengths go abreast as well: no pass looks at the neighbour. */
 void moisture_step_lanes(struct moisture_lane *lanes, size_t n, double dt_s)
 {
 	struct moisture_lane *row[ABREAST];
@@ -509,6 +509,7 @@ struct moisture_flow moisture_step(const struct moisture_slab *s, double *mc_pct
 	step_alone(&lane, dt_s);
 	return lane.flow;
 }
+
 void moisture_fill(double *mc_pct, size_t n, double value_pct)
 {
 	for (size_t i = 0; i < n; i++)

@@ -72,7 +72,7 @@ struct moisture_lane {
 void moisture_fill(double *mc_pct, size_t n, double value_pct);
 
 /* Advances each lane by dt_s > 0 with constant air. Lanes may be of unlike columns in any order; each
- * ends with the same bits as if stepped alone. No column may be in two lanes' mc_pct. A cell may
+ * ends with the same bits as if stepped alone. No two lanes may share moisture. A cell may
  * overshoot what its start and the air allow by as much as the error bound, 0.05 % MC. NAN in the
  * air makes NAN in the wood. */
 void moisture_step_lanes(struct moisture_lane *lanes, size_t n, double dt_s);

@@ -12,7 +12,7 @@
 #include "core/moisture.h"
 #include "core/sorption.h"
 
-enum { HOURS = 87660, CELLS_MAX = MOISTURE_CELLS, ROUNDS = 7, COLUMNS = 61, ROWS = 33 };
+enum { HOURS = 87660, CELLS_MAX = MOISTURE_CELLS, ROUNDS = 15, COLUMNS = 61, ROWS = 33 };
 enum {
 	LANES = 8,
 	WOODS = 12,
