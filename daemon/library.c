@@ -141,9 +141,15 @@ static void take_finishes(struct load *ld, const config_setting_t *root)
 	mem_free(list);
 }
 
-static void take_rules(struct load *ld, const config_setting_t *root)
+static void take_care(struct load *ld, const config_setting_t *root)
 {
+	static const struct field known[] = {
+		{ .name = "rules", .type = FIELD_OTHER },
+		{ .name = "learning", .type = FIELD_OTHER },
+	};
 	void *list, *all = ld->lib->rules;
+	schema_read(root, FIELD_ROWS(known), NULL, "", ld->faults);
+	library_read_learning(root, ld->first, ld->lib->learning, ld->faults);
 	size_t n = library_read_rules(root, &list, ld->faults);
 	const struct care_rule *rules = list;
 	for (size_t i = 0; i < n; i++)
@@ -225,7 +231,7 @@ static void take_folders(struct load *ld, const char *const *dirs, size_t n)
 		ld->first = i == 0;
 		take_file(ld, "species.conf", "species", take_woods);
 		take_file(ld, "finishes.conf", "finishes", take_finishes);
-		take_file(ld, "care.conf", "rules", take_rules);
+		take_file(ld, "care.conf", NULL, take_care);
 	}
 	for (size_t i = 0; i < n; i++) {
 		ld->dir = dirs[i];

@@ -7,6 +7,7 @@
 
 #include "core/build.h"
 #include "core/care.h"
+#include "core/learn.h"
 #include "daemon/faults.h"
 
 enum { LIBRARY_MAX = 512, LIBRARY_SOURCE = 640 }; /* entries of one sort; bytes of a source text */
@@ -26,6 +27,7 @@ struct library {
 	struct finish *finishes;
 	struct build *builds;
 	struct care_rule *rules;
+	struct learn_prior learning[LEARN_QUANTITIES]; /* metres; LEARN_TUNER_TURN: turns */
 };
 
 /* dirs: n folders, the shipped one first. A folder or file that is not there is a fault for the first

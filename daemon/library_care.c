@@ -1,9 +1,10 @@
-/* care.conf: rules read by rows; what else a rule needs depends on its kind. */
+/* care.conf: rules and priors of learning, read by rows; what else one needs depends on its kind or quantity. */
 #include "daemon/library_int.h"
 
 #include <string.h>
 
 #include "core/finding.h"
+#include "core/mem.h"
 
 #define ONE_DAY_S 86400.0
 
@@ -209,4 +210,79 @@ size_t library_read_rules(const config_setting_t *root, void **rules, struct fau
 			check_rule(&c, &((struct care_rule *)*rules)[i]);
 	}
 	return n;
+}
+
+static const char *const quantity_words[] = {
+	[LEARN_RELIEF] = "relief",
+	[LEARN_ACTION] = "action",
+	[LEARN_FRET_ENDS] = "fret_ends",
+	[LEARN_TUNER_TURN] = "tuner_turn",
+	[LEARN_QUANTITIES] = NULL,
+};
+
+struct learning {
+	int quantity; /* enum learn_quantity */
+	struct learn_prior prior;
+};
+
+static const struct field learning_rows[] = {
+	{ "name", FIELD_WORD, FIELD_AT(learning, quantity), 0, 0, NULL, NULL, quantity_words,
+		"what was found" },
+	{ "gain_sd", FIELD_REAL, FIELD_AT(learning, prior.gain_sd), 0.01, 10, NULL, NULL, NULL,
+		"spread of true over predicted change" },
+	{ "reading", FIELD_OTHER, 0, 0, 0, 0, "by quantity", NULL, NULL, "error of the tool" },
+	{ "scatter", FIELD_OTHER, 0, 0, 0, 0, "by quantity", NULL, NULL,
+		"what the model misses whatever the gain" },
+};
+
+static const struct schema_list learning_list = { "learning", "learning", FIELD_ROWS(learning_rows),
+	sizeof(struct learning), 0, LIBRARY_MAX };
+
+/* Errors in the unit of the quantity. */
+static const struct field error_length_rows[] = {
+	{ "reading", FIELD_LENGTH, FIELD_AT(learning, prior.reading_sd), 1e-6, 0.005, NULL, NULL,
+		NULL, "" },
+	{ "scatter", FIELD_LENGTH, FIELD_AT(learning, prior.scatter_sd), 0, 0.005, NULL, NULL, NULL,
+		"" },
+};
+static const struct field error_turn_rows[] = {
+	{ "reading", FIELD_REAL, FIELD_AT(learning, prior.reading_sd), 0.001, 1, "turn", NULL, NULL,
+		"" },
+	{ "scatter", FIELD_REAL, FIELD_AT(learning, prior.scatter_sd), 0, 1, "turn", NULL, NULL,
+		"" },
+};
+enum { ERRORS = 2 };
+
+/* One entry of the list and, when its name is known, its prior into place. */
+static void take_learning(const struct check *c, struct learning *entry,
+	struct learn_prior learning[LEARN_QUANTITIES], bool seen[LEARN_QUANTITIES])
+{
+	bool turns = entry->quantity == LEARN_TUNER_TURN;
+	const struct field *rows = turns ? error_turn_rows : error_length_rows;
+	for (size_t i = 0; i < ERRORS; i++)
+		schema_read_one(c->group, &rows[i], entry, c->what, c->faults);
+	learning[entry->quantity] = entry->prior;
+	seen[entry->quantity] = true;
+}
+
+void library_read_learning(const config_setting_t *root, bool whole,
+	struct learn_prior learning[LEARN_QUANTITIES], struct faults *f)
+{
+	void *entries;
+	bool seen[LEARN_QUANTITIES] = { false };
+	size_t n = schema_read_list(root, &learning_list, &entries, f);
+	for (size_t i = 0; i < n; i++) {
+		struct check c = { .faults = f };
+		c.group = config_setting_get_elem(
+			schema_member(root, learning_list.name), (unsigned)i);
+		schema_what(c.what, sizeof c.what, c.group, learning_list.noun);
+		if (config_setting_is_group(c.group) &&
+			schema_is_word(c.group, "name", quantity_words))
+			take_learning(&c, &((struct learning *)entries)[i], learning, seen);
+	}
+	for (size_t i = 0; whole && i < LEARN_QUANTITIES; i++)
+		if (!seen[i])
+			schema_fault(f, root, "", learning_list.name,
+				"no \"%s\": an entry of that name", quantity_words[i]);
+	mem_free(entries);
 }

@@ -23,4 +23,8 @@ void library_read_build(const struct library *l, const config_setting_t *root, b
 /* The rules of care.conf; memory as by schema_read_list. */
 size_t library_read_rules(const config_setting_t *root, void **rules, struct faults *f);
 
+/* Its priors, each over that of the same quantity. whole: one that is not there is a fault. */
+void library_read_learning(const config_setting_t *root, bool whole,
+	struct learn_prior learning[LEARN_QUANTITIES], struct faults *f);
+
 #endif

@@ -220,6 +220,21 @@ static void every_kind_of_rule_is_shipped_with_a_caution(void **state)
 	assert_null(library_rule(lib, "no-such"));
 }
 
+/* Tools: feeler gauge +-0.03 mm or a step of 2 thou, ruler half of 1/64 in, 1/24 turn by hand; common practice, no
+ * source. */
+static void learning_starts_from_what_the_tools_can_tell(void **state)
+{
+	(void)state;
+	const struct learn_prior *p = lib->learning;
+	CLOSE(p[LEARN_RELIEF].reading_sd, 50.8e-6, 1e-12, "relief");
+	CLOSE(p[LEARN_ACTION].reading_sd, 0.0254 / 128, 1e-12, "action");
+	CLOSE(p[LEARN_FRET_ENDS].reading_sd, 30e-6, 1e-12, "fret ends");
+	CLOSE(p[LEARN_TUNER_TURN].reading_sd, 1 / 24.0, 0.002, "turn");
+	for (int i = 0; i < LEARN_QUANTITIES; i++)
+		assert_true(p[i].gain_sd <= p[LEARN_RELIEF].gain_sd && p[i].gain_sd >= 0.2 &&
+			    p[i].scatter_sd < p[i].reading_sd);
+}
+
 static char *faults_text(const struct faults *f)
 {
 	char *all = mem_new(FAULTS_MAX, 1400);
@@ -267,7 +282,7 @@ static void every_folder_of_cases_gives_its_faults(void **state)
 		n++;
 	}
 	closedir(dir);
-	assert_true(n >= 6);
+	assert_true(n >= 7);
 }
 
 static void a_later_folder_adds_and_replaces(void **state)
@@ -287,6 +302,11 @@ static void a_later_folder_adds_and_replaces(void **state)
 	CLOSE(own->members[0].finish_s_m[0], 0, 0, "bare when nothing is said");
 	CLOSE(own->fastenings[0].pitch_m, 0.0254 / 32, 1e-12, "pitch as a fraction of an inch");
 	CLOSE(own->rh_high_pct, 52.5, 0, "band");
+	assert_int_equal(l->n_rules, lib->n_rules);
+	CLOSE(l->learning[LEARN_RELIEF].gain_sd, 0.7, 0, "replaced prior");
+	CLOSE(l->learning[LEARN_RELIEF].scatter_sd, 0, 0, "as a whole");
+	assert_memory_equal(&l->learning[LEARN_ACTION], &lib->learning[LEARN_ACTION],
+		sizeof l->learning[LEARN_ACTION]);
 	library_free(l);
 }
 
@@ -305,6 +325,14 @@ static void the_first_folder_has_to_be_there(void **state)
 	assert_int_equal(library_load(dirs, 1, &l, &f), RC_CONFIG);
 	assert_int_equal(f.n, 4);
 	assert_null(l);
+	faults_done(&f);
+	static const char care[] = "learning = ( { name = \"action\"; gain_sd = 1; reading = "
+				   "\"1mm\"; scatter = \"0mm\"; } );\n";
+	support_write(support_path(folder, "care.conf"), care, sizeof care - 1);
+	assert_int_equal(library_load(dirs, 1, &l, &f), RC_CONFIG);
+	assert_int_equal(f.n, 3 + LEARN_QUANTITIES - 1);
+	assert_non_null(
+		strstr(f.text[2], "learning = [...]: no \"relief\": an entry of that name"));
 	faults_done(&f);
 	support_folder_remove(folder);
 }
@@ -438,6 +466,7 @@ int main(void)
 		cmocka_unit_test(relief_spans_reach_from_fret_1_to_the_body_joint),
 		cmocka_unit_test(builds_are_whole),
 		cmocka_unit_test(every_kind_of_rule_is_shipped_with_a_caution),
+		cmocka_unit_test(learning_starts_from_what_the_tools_can_tell),
 		cmocka_unit_test(every_folder_of_cases_gives_its_faults),
 		cmocka_unit_test(a_later_folder_adds_and_replaces),
 		cmocka_unit_test(the_first_folder_has_to_be_there),
