@@ -11,7 +11,7 @@
  * With a integrated out, and sums over deviations from each segment's means, g given the findings is normal
  * with precision 1/gain_sd^2 + Sxx/v and mean (1/gain_sd^2 + Sxy/v)/precision, v = reading_sd^2 + scatter_sd^2;
  * the level at the segment's mean x is then normal about its mean y with variance v/n, independent of g.
- * Source: Bishop (2006), Pattern Recognition and Machine Learning, eqs 3.50-3.54 and 3.58, from memory.
+ * Source: Bishop (2006), Pattern Recognition and Machine Learning, eqs 3.50, 3.51, 3.58, 3.59, from memory.
  *
  * Gain and line are plain bytes without pointers or padding; what they hold does not depend on the prior. x, y
  * and standard deviations of one quantity share one unit (metres or turns). Two lines that share a gain
