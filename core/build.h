@@ -5,7 +5,7 @@
 
 #include <stddef.h>
 
-enum { BUILD_NAME = 32, BUILD_TITLE = 80, BUILD_MEMBERS = 8, BUILD_FASTENINGS = 4 };
+enum { BUILD_NAME = 32, BUILD_TITLE = 80, BUILD_MEMBERS = 13, BUILD_FASTENINGS = 7 };
 
 /* Values of one wood species (conf/species.conf; every value's source stands there). */
 struct species {
@@ -32,7 +32,15 @@ enum member_role {
 	MEMBER_FINGERBOARD,
 	MEMBER_HEADSTOCK,
 	MEMBER_BRIDGE,
-	MEMBER_BODY /* solid body */
+	MEMBER_BODY, /* solid body */
+	MEMBER_TOP_BRACE, /* one of the braces across the top; thickness is its height */
+	MEMBER_BACK_BRACE,
+	MEMBER_PIN_BLOCK, /* what holds tuning pins */
+	/* Made by the model, never written in a build: the plate where something is glued on it. */
+	MEMBER_UNDER_BRIDGE,
+	MEMBER_UNDER_TOP_BRACE,
+	MEMBER_UNDER_BACK_BRACE,
+	MEMBER_ROLES
 };
 
 /* One piece of wood. Transport runs through the thickness. Width is across the grain. */
@@ -49,7 +57,11 @@ enum fastening_kind {
 	FASTENING_TUNER_NUT,
 	FASTENING_BUSHING,
 	FASTENING_STRAP_BUTTON,
-	FASTENING_SCREW
+	FASTENING_SCREW,
+	FASTENING_TUNING_PIN, /* driven into a pin block */
+	FASTENING_PEG, /* friction peg: tapered, of wood, in a tapered hole */
+	FASTENING_BRIDGE_PIN, /* tapered, in a tapered hole of bridge and top */
+	FASTENING_KINDS
 };
 
 struct fastening {
@@ -62,6 +74,10 @@ struct fastening {
 	double snug_strain;
 	double yield_strain;
 	double relax_s;
+	/* pegs and bridge pins, which have no thread, grip or strains */
+	double diameter_m; /* at the wood */
+	double taper; /* diameter over length: 1/30 of a violin peg */
+	struct species wood; /* of a peg; all zero: bone, plastic, metal, which do not swell */
 };
 
 struct build {
@@ -73,9 +89,15 @@ struct build {
 	double relief_share; /* of the free bending that reaches the neck: strings and rod hold the rest */
 	double top_span_m; /* braced length of top that rises under the bridge; 0: solid body */
 	double top_share; /* of the free rise that remains: edges, arch and braces hold the rest */
-	double brace_height_m, brace_width_m,
-		brace_pitch_m; /* height, width, top strip per brace */
-	double brace_e_pa;
+	double brace_pitch_m; /* strip of top that one brace carries */
+	double back_span_m, back_share,
+		back_brace_pitch_m; /* the same of the back; 0: flat or none */
+	double body_length_m, body_depth_m; /* of the box that carries the neck; 0: solid */
+	double joint_m; /* nut to body joint */
+	double cavity_lag_s; /* how long the air inside trails the room's; 0: no cavity */
+	double sorption_ratio; /* equilibrium moisture taking up water over giving it off; 1: one curve */
+	/* what is usual on such an instrument, at the 12th fret or where its trade measures; 0: not said */
+	double relief_usual_m[2], action_bass_usual_m[2], action_treble_usual_m[2];
 	double string_life_s; /* how long a set lasts in ordinary playing */
 	size_t n_members, n_fastenings;
 	struct member members[BUILD_MEMBERS];

@@ -19,6 +19,9 @@ enum care_subject care_subject_of(enum care_kind kind)
 	case CARE_RELIEF:
 	case CARE_ACTION:
 	case CARE_FRET_END:
+	case CARE_CRACK:
+	case CARE_GLUE:
+	case CARE_PEGS:
 	case CARE_STRINGS:
 	case CARE_SETTLE:
 		return CARE_OF_INSTRUMENT;
@@ -34,6 +37,9 @@ static bool is_level(enum care_kind kind)
 	case CARE_RELIEF:
 	case CARE_ACTION:
 	case CARE_FRET_END:
+	case CARE_CRACK:
+	case CARE_GLUE:
+	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
 		return true;
@@ -70,6 +76,9 @@ static bool is_due(const struct care_rule *r, const struct care_measure *m, int6
 	case CARE_RELIEF:
 	case CARE_ACTION:
 	case CARE_FRET_END:
+	case CARE_CRACK:
+	case CARE_GLUE:
+	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
 		return beyond(r, m->value, r->open) > 0;
@@ -103,6 +112,9 @@ static bool is_over(const struct care_rule *r, const struct care_measure *m, int
 	case CARE_RELIEF:
 	case CARE_ACTION:
 	case CARE_FRET_END:
+	case CARE_CRACK:
+	case CARE_GLUE:
+	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
 		return false;

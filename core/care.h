@@ -20,6 +20,9 @@ enum care_kind {
 	CARE_RELIEF, /* |predicted relief change| since the last finding, over open */
 	CARE_ACTION, /* the same for the action at the 12th fret */
 	CARE_FRET_END, /* stand-out of fret ends per side, over open */
+	CARE_CRACK, /* tension forced on top or back and their seams, in yield strains (restraint.h), over open */
+	CARE_GLUE, /* mismatch in the glue line under the bridge, likewise */
+	CARE_PEGS, /* how far the fit of the pegs has changed, over open */
 	CARE_AIR_DRY, /* two-day mean RH of a place under its band's low end by open */
 	CARE_AIR_DAMP, /* over its band's high end by open */
 	CARE_CHECK, /* dated: a hygrometer not checked for every_s */

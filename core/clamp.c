@@ -30,5 +30,6 @@ struct clamp_state clamp_state(const struct clamp_wood *w, const struct clamp *c
 		.preload = hold > 0 ? hold : 0,
 		.gap_m = gap_m,
 		.turns = gap_m / w->pitch_m,
+		.snug_turns = (1 - hold) * w->snug_strain * w->grip_m / w->pitch_m,
 	};
 }

@@ -29,6 +29,7 @@ struct clamp_state {
 	double preload; /* hold clipped to 0..1 */
 	double gap_m; /* >= 0 */
 	double turns; /* that take the gap up: gap / pitch */
+	double snug_turns; /* that make it snug again: gap and lost squeeze over pitch, >= 0 */
 };
 
 /* A person snugs the hardware at this moisture. */

@@ -1,28 +1,59 @@
-#include "instrument.h"
+#include "instrument_int.h"
 
 #include <math.h>
 #include <string.h>
 
 #include "civil.h"
 #include "mem.h"
-#include "strain.h"
-#include "strip.h"
+#include "sorption.h"
 
 /* Surface emission of bare wood in indoor air, S = FILM_M_S * exp(FILM_EXP * MC / 100): Toratti 1992,
  * Hanhijarvi 1995; from memory. */
 #define FILM_M_S 3.2e-8
 #define FILM_EXP 4.0
-#define FEELER_M 0.03e-3 /* reading error of a feeler gauge; common practice, no source */
-#define RULER_M 0.2e-3 /* half of 1/64 in; common practice, no source */
+#define MADE_DEGC 20.0 /* of the workshop; judgement, no source */
+#define SEALED_FROM 1e29 /* s/m: the face of a piece that is glued on another */
 
-struct instrument_model {
-	struct build build;
-	struct moisture_diffusivity
-		*diffusivity[BUILD_MEMBERS]; /* NULL: shared with an earlier member */
-	struct moisture_slab slabs[BUILD_MEMBERS];
-	struct clamp_wood grips[BUILD_FASTENINGS];
-	size_t carrier; /* the member whose moisture the trend follows */
+/* ---- the model ---- */
+
+/* Glued pairs. The part of a plate under what is glued on it is a piece of its own: it dries through one face. */
+struct pair {
+	enum member_role upper, lower;
+	enum member_role on; /* which of them is glued on the other */
+	enum member_role
+		plate; /* what the other is a part of; MEMBER_ROLES: a member of the build */
 };
+static const struct pair pairs[] = {
+	{ MEMBER_FINGERBOARD, MEMBER_NECK, MEMBER_FINGERBOARD, MEMBER_ROLES },
+	{ MEMBER_BRIDGE, MEMBER_UNDER_BRIDGE, MEMBER_BRIDGE, MEMBER_TOP },
+	{ MEMBER_UNDER_TOP_BRACE, MEMBER_TOP_BRACE, MEMBER_TOP_BRACE, MEMBER_TOP },
+	{ MEMBER_UNDER_BACK_BRACE, MEMBER_BACK_BRACE, MEMBER_BACK_BRACE, MEMBER_BACK },
+};
+enum { PAIRS = sizeof pairs / sizeof pairs[0] };
+
+/* Faces on the inside of a body: the inner ones of its plates, all of what is glued inside. */
+static bool is_inside(enum member_role role, bool outer)
+{
+	bool plate = role == MEMBER_TOP || role == MEMBER_BACK || role == MEMBER_UNDER_BRIDGE;
+	return role == MEMBER_TOP_BRACE || role == MEMBER_BACK_BRACE || (plate && !outer);
+}
+
+static bool is_glued(const struct instrument_model *m, enum member_role role)
+{
+	size_t i = build_member(&m->build, role);
+	return i < m->build.n_members && m->build.members[i].finish_s_m[1] >= SEALED_FROM;
+}
+
+/* Adds the part of the plate that is covered, where the thing that covers it is there and glued. */
+static void make_covered(struct instrument_model *m, const struct pair *p)
+{
+	struct build *b = &m->build;
+	size_t plate = build_member(b, p->plate);
+	if (plate == b->n_members || !is_glued(m, p->on))
+		return;
+	b->members[b->n_members] = b->members[plate];
+	b->members[b->n_members++].role = p->on == p->upper ? p->lower : p->upper;
+}
 
 static const struct moisture_diffusivity *shared_diffusivity(
 	const struct instrument_model *m, size_t member)
@@ -55,26 +86,56 @@ static enum rc slab_init(struct instrument_model *m, size_t i, struct err *err)
 	return RC_OK;
 }
 
-/* Swelling through the thickness: growth rings stand at 90 - ring_deg to it. */
-static double thickness_coefficient(const struct member *w)
+static void add_single(struct instrument_model *m, size_t i)
 {
-	return strain_at_angle(w->wood.c_r_per_pct, w->wood.c_t_per_pct, 90 - w->ring_deg);
+	enum member_role role = m->build.members[i].role;
+	m->columns[m->n_columns++] = (struct column){
+		.moisture = { .piece = { m->slabs[i] }, .n_pieces = 1 },
+		.member = { i, i },
+		.inside = { is_inside(role, true), is_inside(role, false) },
+	};
 }
 
-static double width_coefficient(const struct member *w)
+/* The upper piece shows its outer face; the lower one lies the other way up, glue first, and shows what is not
+ * glued: its outer face, or of a plate's part its inner one. */
+static void add_pair(struct instrument_model *m, const struct pair *p, size_t upper, size_t lower)
 {
-	return strain_at_angle(w->wood.c_r_per_pct, w->wood.c_t_per_pct, w->ring_deg);
+	bool part = p->on == p->upper && p->plate != MEMBER_ROLES;
+	struct moisture_slab under = m->slabs[lower];
+	under.finish_s_m[1] = under.finish_s_m[part ? 1 : 0];
+	m->slabs[lower] = under;
+	m->columns[m->n_columns++] = (struct column){
+		.moisture = { .piece = { m->slabs[upper], under }, .n_pieces = 2 },
+		.member = { upper, lower },
+		.inside = { is_inside(p->upper, true), is_inside(p->lower, !part) },
+	};
 }
 
-enum rc instrument_model_new(const struct build *b, struct instrument_model **out, struct err *err)
+static void add_columns(struct instrument_model *m)
 {
-	struct instrument_model *m = mem_new(1, sizeof *m);
-	if (!m)
-		return err_set(err, RC_MEM, "build %s: out of memory", b->name);
-	m->build = *b;
-	enum rc rc = RC_OK;
-	for (size_t i = 0; i < b->n_members && rc == RC_OK; i++)
-		rc = slab_init(m, i, err);
+	const struct build *b = &m->build;
+	bool taken[BUILD_MEMBERS] = { false };
+	for (size_t i = 0; i < PAIRS; i++) {
+		const struct pair *p = &pairs[i];
+		size_t upper = build_member(b, p->upper), lower = build_member(b, p->lower);
+		if (upper == b->n_members || lower == b->n_members || !is_glued(m, p->on))
+			continue;
+		add_pair(m, p, upper, lower);
+		taken[upper] = taken[lower] = true;
+	}
+	for (size_t i = 0; i < b->n_members; i++)
+		if (!taken[i])
+			add_single(m, i);
+}
+
+bool fastening_is_clamped(const struct fastening *f)
+{
+	return f->kind != FASTENING_PEG && f->kind != FASTENING_BRIDGE_PIN;
+}
+
+static void add_grips(struct instrument_model *m)
+{
+	const struct build *b = &m->build;
 	for (size_t i = 0; i < b->n_fastenings; i++) {
 		const struct fastening *f = &b->fastenings[i];
 		m->grips[i] = (struct clamp_wood){
@@ -86,7 +147,28 @@ enum rc instrument_model_new(const struct build *b, struct instrument_model **ou
 			.pitch_m = f->pitch_m,
 		};
 	}
-	m->carrier = b->n_fastenings ? b->fastenings[0].member : 0;
+	size_t turned = instrument_turned(m);
+	size_t carries = turned < b->n_fastenings ? turned : 0;
+	m->carrier = b->n_fastenings ? b->fastenings[carries].member : 0;
+}
+
+enum rc instrument_model_new(const struct build *b,
+	const struct learn_prior priors[LEARN_QUANTITIES], struct instrument_model **out,
+	struct err *err)
+{
+	struct instrument_model *m = mem_new(1, sizeof *m);
+	if (!m)
+		return err_set(err, RC_MEM, "build %s: out of memory", b->name);
+	m->build = *b;
+	memcpy(m->priors, priors, sizeof m->priors);
+	m->cavity_share = b->cavity_lag_s > 0 ? -expm1(-(double)HOUR_S / b->cavity_lag_s) : 1;
+	for (size_t i = 0; i < PAIRS; i++)
+		make_covered(m, &pairs[i]);
+	enum rc rc = RC_OK;
+	for (size_t i = 0; i < m->build.n_members && rc == RC_OK; i++)
+		rc = slab_init(m, i, err);
+	add_columns(m);
+	add_grips(m);
 	if (rc == RC_OK)
 		*out = m;
 	else
@@ -108,81 +190,81 @@ const struct build *instrument_model_build(const struct instrument_model *m)
 	return &m->build;
 }
 
+const struct learn_prior *instrument_prior(
+	const struct instrument_model *m, enum learn_quantity quantity)
+{
+	return &m->priors[quantity];
+}
+
 size_t instrument_carrier(const struct instrument_model *m)
 {
 	return m->carrier;
 }
 
-/* Relief the strip of fingerboard over shaft would take by its moisture alone: hollow is positive. */
-static double neck_relief_m(const struct instrument_model *m, const struct instrument_state *s)
+size_t instrument_turned(const struct instrument_model *m)
 {
 	const struct build *b = &m->build;
-	size_t board = build_member(b, MEMBER_FINGERBOARD);
-	size_t shaft = build_member(b, MEMBER_NECK);
-	if (board == b->n_members || shaft == b->n_members)
-		return 0;
-	struct strip_layer layers[2 * MOISTURE_CELLS];
-	for (size_t i = 0; i < 2 * MOISTURE_CELLS; i++) {
-		size_t which = i < MOISTURE_CELLS ? board : shaft;
-		const struct member *w = &b->members[which];
-		layers[i] = (struct strip_layer){
-			.thickness_m = m->slabs[which].dx_m,
-			.width_m = w->width_m,
-			.modulus_pa = w->wood.e_l_pa,
-			.free_strain = w->wood.c_l_per_pct * s->mc_pct[which][i % MOISTURE_CELLS],
-		};
+	size_t turned = b->n_fastenings;
+	for (size_t i = b->n_fastenings; i-- > 0;)
+		if (b->fastenings[i].kind == FASTENING_TUNER_NUT ||
+			(fastening_is_clamped(&b->fastenings[i]) &&
+				(turned == b->n_fastenings ||
+					b->fastenings[turned].kind != FASTENING_TUNER_NUT)))
+			turned = i;
+	return turned;
+}
+
+enum learn_quantity line_quantity(enum line line)
+{
+	switch (line) {
+	case LINE_RELIEF:
+		return LEARN_RELIEF;
+	case LINE_ACTION_BASS:
+	case LINE_ACTION_TREBLE:
+		return LEARN_ACTION;
+	case LINE_FRET_ENDS:
+		return LEARN_FRET_ENDS;
+	case LINE_TUNER_TURN:
+	case LINES:
+		break;
 	}
-	double kappa = strip_curvature_per_m(layers, 2 * MOISTURE_CELLS);
-	return -strip_sagitta_m(kappa, b->relief_span_m) * b->relief_share;
+	return LEARN_TUNER_TURN;
 }
 
-static double modulus_across_pa(const struct member *w)
+void line_members(const struct instrument_model *m, enum line line, enum member_role role[2])
 {
-	return w->ring_deg < 45 ? w->wood.e_r_pa : w->wood.e_t_pa;
-}
-
-/* Height of the strings over the 12th fret that the braced top adds by its moisture: the bridge rises by
- * the arc, the strings turn about the nut, so half of it arrives half-way (similar triangles). */
-static double top_action_m(const struct instrument_model *m, const struct instrument_state *s)
-{
-	const struct build *b = &m->build;
-	size_t top = build_member(b, MEMBER_TOP);
-	if (top == b->n_members || !(b->top_span_m > 0))
-		return 0;
-	const struct member *w = &b->members[top];
-	double mc_pct = moisture_mean(s->mc_pct[top], MOISTURE_CELLS);
-	const struct strip_layer layers[2] = {
-		{ w->thickness_m, b->brace_pitch_m, modulus_across_pa(w),
-			width_coefficient(w) * mc_pct },
-		{ b->brace_height_m, b->brace_width_m, b->brace_e_pa,
-			w->wood.c_l_per_pct * mc_pct },
+	static const enum member_role roles[LINES][2] = {
+		[LINE_RELIEF] = { MEMBER_FINGERBOARD, MEMBER_NECK },
+		[LINE_ACTION_BASS] = { MEMBER_TOP, MEMBER_TOP_BRACE },
+		[LINE_ACTION_TREBLE] = { MEMBER_TOP, MEMBER_TOP_BRACE },
+		[LINE_FRET_ENDS] = { MEMBER_FINGERBOARD, MEMBER_ROLES },
+		[LINE_TUNER_TURN] = { MEMBER_ROLES, MEMBER_ROLES },
 	};
-	double rise =
-		strip_sagitta_m(strip_curvature_per_m(layers, 2), b->top_span_m) * b->top_share;
-	return rise / 2;
+	role[0] = roles[line][0];
+	role[1] = roles[line][1];
+	if (line == LINE_TUNER_TURN && m->carrier < m->build.n_members)
+		role[0] = m->build.members[m->carrier].role;
 }
 
-static double board_mc_pct(const struct instrument_model *m, const struct instrument_state *s)
-{
-	size_t board = build_member(&m->build, MEMBER_FINGERBOARD);
-	return board < m->build.n_members ? moisture_mean(s->mc_pct[board], MOISTURE_CELLS) : 0;
-}
+/* ---- hours ---- */
 
-static double grip_mc_pct(
-	const struct instrument_model *m, const struct instrument_state *s, size_t i)
-{
-	return moisture_mean(s->mc_pct[m->build.fastenings[i].member], MOISTURE_CELLS);
-}
-
-static void snug(const struct instrument_model *m, struct instrument_state *s)
+static void snug(const struct instrument_model *m, struct instrument_state *s, int64_t hour)
 {
 	for (size_t i = 0; i < m->build.n_fastenings; i++) {
-		clamp_snug(&m->grips[i], &s->clamps[i], grip_mc_pct(m, s, i));
-		s->snug_hour[i] = s->hour;
+		clamp_snug(&m->grips[i], &s->clamps[i],
+			member_mc_pct(m, s, m->build.fastenings[i].member));
+		s->snug_hour[i] = hour;
 	}
 	s->least_hold = 1;
 	s->widest_gap_m = 0;
-	s->widest_hour = s->hour;
+	s->widest_hour = hour;
+}
+
+/* Pegs and pins fit as they stand. */
+static void seat(const struct instrument_model *m, struct instrument_state *s)
+{
+	for (size_t i = 0; i < m->build.n_fastenings; i++)
+		s->seat_mc_pct[i] = member_mc_pct(m, s, m->build.fastenings[i].member);
 }
 
 static void trend_begin(struct trend *t, double mc_pct, int64_t hour)
@@ -223,28 +305,84 @@ static void trend_step(struct trend *t, double mc_pct, int64_t hour)
 	}
 }
 
+static void take_reference(const struct instrument_model *m, struct instrument_state *s,
+	int64_t hour, enum line line, double found)
+{
+	enum member_role role[2];
+	line_members(m, line, role);
+	s->refs[line] = (struct reference){ hour, instrument_says(m, s, line), found, { 0, 0 } };
+	for (size_t i = 0; i < 2; i++)
+		s->refs[line].mc_pct[i] = member_mc_pct(m, s, build_member(&m->build, role[i]));
+}
+
+static void fill(const struct instrument_model *m, struct instrument_state *s, double mc_pct)
+{
+	for (size_t i = 0; i < m->build.n_members; i++)
+		moisture_fill(s->mc_pct[i], MOISTURE_CELLS, mc_pct);
+}
+
+/* Makers glue in the middle of the band they ask for; common practice, no source. */
+static void hold_as_made(const struct instrument_model *m, struct instrument_state *s)
+{
+	const struct build *b = &m->build;
+	fill(m, s, sorption_mc_pct(MADE_DEGC, (b->rh_low_pct + b->rh_high_pct) / 200));
+	for (size_t i = 0; i < HELD_PARTS; i++)
+		restraint_begin(&s->held[i], movement_free_strain(m, s, (enum held_part)i));
+}
+
 void instrument_begin(const struct instrument_model *m, struct instrument_state *s, int64_t hour,
 	double eq_mc_pct)
 {
 	memset(s, 0, sizeof *s);
 	s->hour = hour;
 	s->begun = hour;
-	for (size_t i = 0; i < m->build.n_members; i++)
-		moisture_fill(s->mc_pct[i], MOISTURE_CELLS, eq_mc_pct);
-	snug(m, s);
-	s->relief_found_m = (double)NAN;
-	s->action_found_m = (double)NAN;
-	s->relief_ref_m = neck_relief_m(m, s);
-	s->action_ref_m = top_action_m(m, s);
-	s->fret_ref_pct = board_mc_pct(m, s);
-	s->relief_hour = s->action_hour = s->fret_hour = hour;
+	s->inside_mc_pct = eq_mc_pct;
+	hold_as_made(m, s);
+	fill(m, s, eq_mc_pct);
+	s->fret_ref_pct = eq_mc_pct;
+	s->shape_ref = (struct shape){ movement_rise_m(m, s), movement_back_m(m, s),
+		movement_neck_rad(m, s) };
+	snug(m, s, hour);
+	seat(m, s);
+	for (size_t i = 0; i < LINES; i++) {
+		take_reference(m, s, hour, (enum line)i, (double)NAN);
+		s->surprises[i].hour = TIME_NEVER;
+	}
 	trend_begin(&s->trend, eq_mc_pct, hour);
+}
+
+/* With two curves (sorption_ratio < 1) the air asks nothing of wood whose surface lies between them. */
+static double asked_pct(const struct build *b, double eq_mc_pct, double surface_pct)
+{
+	double taking_up = eq_mc_pct * 2 * b->sorption_ratio / (1 + b->sorption_ratio);
+	double giving_off = eq_mc_pct * 2 / (1 + b->sorption_ratio);
+	if (surface_pct < taking_up)
+		return taking_up;
+	return surface_pct > giving_off ? giving_off : surface_pct;
+}
+
+static void set_lane(const struct instrument_model *m, struct instrument_state *s,
+	const struct column *c, const struct instrument_air *air, struct moisture_lane *lane)
+{
+	bool one_curve = m->build.sorption_ratio >= 1;
+	*lane = (struct moisture_lane){
+		.column_ref = &c->moisture,
+		.mc_pct = { s->mc_pct[c->member[0]], s->mc_pct[c->member[1]] },
+		.t_degc = air->t_degc,
+	};
+	const double surface[2] = { lane->mc_pct[0][0], lane->mc_pct[1][MOISTURE_CELLS - 1] };
+	for (size_t i = 0; i < 2; i++) {
+		double eq = c->inside[i] ? s->inside_mc_pct : air->eq_mc_pct;
+		lane->eq_mc_pct[i] = one_curve ? eq : asked_pct(&m->build, eq, surface[i]);
+	}
 }
 
 static void clamps_step(const struct instrument_model *m, struct instrument_state *s)
 {
 	for (size_t i = 0; i < m->build.n_fastenings; i++) {
-		double mc_pct = grip_mc_pct(m, s, i);
+		if (!fastening_is_clamped(&m->build.fastenings[i]))
+			continue;
+		double mc_pct = member_mc_pct(m, s, m->build.fastenings[i].member);
 		clamp_step(&m->grips[i], &s->clamps[i], mc_pct, (double)HOUR_S);
 		struct clamp_state now = clamp_state(&m->grips[i], &s->clamps[i], mc_pct);
 		if (now.hold < s->least_hold)
@@ -256,105 +394,169 @@ static void clamps_step(const struct instrument_model *m, struct instrument_stat
 	}
 }
 
-void instrument_step(const struct instrument_model *m, struct instrument_state *s,
+static void after_step(const struct instrument_model *m, struct instrument_state *s,
 	const struct instrument_air *air)
 {
-	const double eq_mc_pct[2] = { air->eq_mc_pct, air->eq_mc_pct };
-	s->hour++;
-	for (size_t i = 0; i < m->build.n_members; i++)
-		(void)moisture_step(
-			&m->slabs[i], s->mc_pct[i], eq_mc_pct, air->t_degc, (double)HOUR_S);
 	clamps_step(m, s);
-	trend_step(&s->trend, moisture_mean(s->mc_pct[m->carrier], MOISTURE_CELLS), s->hour);
+	for (size_t i = 0; i < HELD_PARTS; i++)
+		restraint_step(
+			&s->held[i], movement_free_strain(m, s, (enum held_part)i), (double)HOUR_S);
+	trend_step(&s->trend, member_mc_pct(m, s, m->carrier), s->hour);
 	s->bridged_h += air->bridged;
 }
 
-static void relief_reference(
-	const struct instrument_model *m, struct instrument_state *s, double found_m)
+enum { TOGETHER = 8 }; /* instruments whose lanes are filled at once */
+
+static void step_some(const struct instrument_stepping *list, size_t n)
 {
-	s->relief_ref_m = neck_relief_m(m, s);
-	s->relief_found_m = found_m;
-	s->relief_hour = s->hour;
+	struct moisture_lane lanes[TOGETHER * BUILD_MEMBERS];
+	size_t filled = 0;
+	for (size_t i = 0; i < n; i++) {
+		const struct instrument_model *m = list[i].model;
+		struct instrument_state *s = list[i].state;
+		s->hour++;
+		s->inside_mc_pct += m->cavity_share * (list[i].air.eq_mc_pct - s->inside_mc_pct);
+		for (size_t k = 0; k < m->n_columns; k++)
+			set_lane(m, s, &m->columns[k], &list[i].air, &lanes[filled++]);
+	}
+	moisture_step_lanes(lanes, filled, (double)HOUR_S);
+	for (size_t i = 0; i < n; i++)
+		after_step(list[i].model, list[i].state, &list[i].air);
 }
 
-static void action_reference(
-	const struct instrument_model *m, struct instrument_state *s, double found_m)
+void instrument_step_many(const struct instrument_stepping *list, size_t n)
 {
-	s->action_ref_m = top_action_m(m, s);
-	s->action_found_m = found_m;
-	s->action_hour = s->hour;
+	for (size_t i = 0; i < n; i += TOGETHER)
+		step_some(list + i, n - i < TOGETHER ? n - i : TOGETHER);
 }
 
-void instrument_finding(const struct instrument_model *m, struct instrument_state *s,
+void instrument_step(const struct instrument_model *m, struct instrument_state *s,
+	const struct instrument_air *air)
+{
+	const struct instrument_stepping one = { m, s, *air };
+	step_some(&one, 1);
+}
+
+/* ---- findings ---- */
+
+/* A finding while it is taken in. */
+struct taking {
+	const struct instrument_model *model;
+	struct instrument_state *state;
+	int64_t hour;
+};
+
+static void refer(const struct taking *t, enum line line, double found)
+{
+	take_reference(t->model, t->state, t->hour, line, found);
+}
+
+static void new_segment(const struct taking *t, enum line line)
+{
+	learn_new_segment(&t->state->lines[line]);
+	learn_new_segment(&t->state->aside[line]);
+	refer(t, line, (double)NAN);
+}
+
+/* What does not fit is kept as a surprise. It begins a segment of its own, since something may have happened that
+ * nobody told; should the next finding fit what was before, it was a slip and that goes on. */
+static void observe(const struct taking *t, enum line line, double found)
+{
+	struct instrument_state *s = t->state;
+	const struct learn_prior *p = &t->model->priors[line_quantity(line)];
+	struct learn_gain *g = &s->gains[line_quantity(line)];
+	struct learn_line *l = line == LINE_TUNER_TURN ? NULL : &s->lines[line];
+	struct learn_line *aside = &s->aside[line];
+	double model = instrument_says(t->model, s, line);
+	bool off = fabs(learn_surprise(p, g, l, model, found)) > LEARN_OUTLIER;
+	if (off && aside->n > 0 &&
+		fabs(learn_surprise(p, g, aside, model, found)) <= LEARN_OUTLIER) {
+		*l = *aside;
+		off = false;
+	}
+	learn_new_segment(aside);
+	if (off) {
+		struct learn_estimate e = learn_predict(p, g, l, model);
+		s->surprises[line] = (struct surprise){ t->hour, found, e.value,
+			hypot(e.sd, hypot(p->reading_sd, p->scatter_sd)) };
+		if (!l)
+			return;
+		*aside = *l;
+		learn_new_segment(l);
+	}
+	(void)learn_add(g, l, model, found);
+}
+
+static void measured(const struct taking *t, enum line line, double found)
+{
+	observe(t, line, found);
+	refer(t, line, found);
+}
+
+static void made_snug(const struct taking *t, double turns)
+{
+	snug(t->model, t->state, t->hour);
+	refer(t, LINE_TUNER_TURN, turns);
+}
+
+/* Hardware that was only taken as snug teaches nothing. */
+static void turned(const struct taking *t, double turns)
+{
+	size_t i = instrument_turned(t->model);
+	if (i < t->model->build.n_fastenings && t->state->snug_hour[i] != t->state->begun)
+		observe(t, LINE_TUNER_TURN, turns);
+	made_snug(t, turns);
+}
+
+static void action_starts_anew(const struct taking *t)
+{
+	new_segment(t, LINE_ACTION_BASS);
+	new_segment(t, LINE_ACTION_TREBLE);
+}
+
+void instrument_finding(const struct instrument_model *m, struct instrument_state *s, int64_t hour,
 	enum finding_kind kind, double value)
 {
+	const struct taking t = { m, s, hour };
 	switch (kind) {
 	case FINDING_RELIEF:
-		relief_reference(m, s, value);
-		break;
-	case FINDING_TRUSS_TURN:
-		relief_reference(m, s, (double)NAN);
+		measured(&t, LINE_RELIEF, value);
 		break;
 	case FINDING_ACTION_BASS:
-		action_reference(m, s, value);
+		measured(&t, LINE_ACTION_BASS, value);
 		break;
 	case FINDING_ACTION_TREBLE:
-		s->action_ref_m = top_action_m(m, s);
-		s->action_hour = s->hour;
-		break;
-	case FINDING_SADDLE:
-		action_reference(m, s, (double)NAN);
+		measured(&t, LINE_ACTION_TREBLE, value);
 		break;
 	case FINDING_FRET_ENDS:
-		s->fret_ref_pct = board_mc_pct(m, s);
-		s->fret_hour = s->hour;
+		if (value == 0)
+			new_segment(&t, LINE_FRET_ENDS);
+		measured(&t, LINE_FRET_ENDS, value);
+		break;
+	case FINDING_TRUSS_TURN:
+		new_segment(&t, LINE_RELIEF);
+		action_starts_anew(&t);
+		break;
+	case FINDING_SADDLE:
+	case FINDING_NUT:
+		action_starts_anew(&t);
 		break;
 	case FINDING_TUNER_TURN:
+		turned(&t, value);
+		break;
 	case FINDING_SNUG:
-		snug(m, s);
+		made_snug(&t, (double)NAN);
+		break;
+	case FINDING_PEGS:
+	case FINDING_RESTRUNG:
+		seat(m, s);
 		break;
 	case FINDING_FIRST_FRET_BASS:
 	case FINDING_FIRST_FRET_TREBLE:
-	case FINDING_RESTRUNG:
 	case FINDING_SETTLED:
+	case FINDING_INSPECTED:
 	case FINDING_CHECKED:
 	case FINDING_KINDS:
 		break;
 	}
-}
-
-double instrument_spread_m(double change_m, double tool_m)
-{
-	return hypot(0.5 * change_m, tool_m);
-}
-
-static double fret_end_m(const struct instrument_model *m, const struct instrument_state *s)
-{
-	size_t board = build_member(&m->build, MEMBER_FINGERBOARD);
-	if (board == m->build.n_members)
-		return 0;
-	const struct member *w = &m->build.members[board];
-	double shrunk = -strain_linear(width_coefficient(w), s->fret_ref_pct, board_mc_pct(m, s));
-	return shrunk > 0 ? shrunk * w->width_m / 2 : 0;
-}
-
-void instrument_condition(
-	const struct instrument_model *m, const struct instrument_state *s, struct condition *c)
-{
-	const struct build *b = &m->build;
-	memset(c, 0, sizeof *c);
-	for (size_t i = 0; i < b->n_members; i++)
-		c->mc_pct[i] = moisture_mean(s->mc_pct[i], MOISTURE_CELLS);
-	c->slackest = b->n_fastenings;
-	for (size_t i = 0; i < b->n_fastenings; i++) {
-		c->hardware[i] = clamp_state(&m->grips[i], &s->clamps[i], grip_mc_pct(m, s, i));
-		if (c->slackest == b->n_fastenings ||
-			c->hardware[i].hold < c->hardware[c->slackest].hold)
-			c->slackest = i;
-	}
-	c->relief_m = neck_relief_m(m, s) - s->relief_ref_m;
-	c->action_m = top_action_m(m, s) - s->action_ref_m;
-	c->relief_sd_m = instrument_spread_m(c->relief_m, FEELER_M);
-	c->action_sd_m = instrument_spread_m(c->action_m, RULER_M);
-	c->fret_end_m = fret_end_m(m, s);
 }

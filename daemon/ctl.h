@@ -22,6 +22,7 @@ struct ctl {
 /* What a command needs before it runs. */
 enum ctl_need {
 	CTL_NOTHING, /* opens what it needs itself */
+	CTL_LIBRARY, /* settings and library read; it opens the store when it needs it */
 	CTL_STORE, /* desk opened for writing */
 };
 
@@ -59,5 +60,6 @@ enum rc ctl_done(struct ctl *c);
 enum rc ctl_aside(struct ctl *c);
 enum rc ctl_status(struct ctl *c);
 enum rc ctl_explain(struct ctl *c);
+enum rc ctl_build(struct ctl *c);
 
 #endif

@@ -1,4 +1,4 @@
-#include "daemon/ctl.h"
+#include "daemon/ctl_change.h"
 
 #include <math.h>
 #include <string.h>
@@ -7,32 +7,6 @@
 #include "daemon/agenda.h"
 #include "daemon/recordtext.h"
 #include "daemon/when.h"
-
-enum { CLOCK_SLACK_S = 300 };
-
-/* One transaction round a change, then settling. */
-static enum rc in_transaction(struct ctl *c, enum rc (*change)(struct ctl *c, void *arg), void *arg)
-{
-	enum rc rc = store_begin(c->desk.store, c->err);
-	if (rc != RC_OK)
-		return rc;
-	rc = change(c, arg);
-	if (rc != RC_OK) {
-		store_rollback(c->desk.store);
-		return rc;
-	}
-	rc = store_commit(c->desk.store, c->err);
-	return rc == RC_OK ? ctl_changed(c) : rc;
-}
-
-static enum rc set_text(struct ctl *c, const char *key, const char *value, char *buf, size_t size)
-{
-	if (strlen(value) >= size)
-		return err_set(c->err, RC_USAGE, "%s: %zu bytes: at most %zu", key, strlen(value),
-			size - 1);
-	(void)snprintf(buf, size, "%s", value);
-	return RC_OK;
-}
 
 static enum rc check_name(struct ctl *c, const char *name)
 {
@@ -50,27 +24,6 @@ static enum rc unknown_key(struct ctl *c, const char *key, const char *const *kn
 	const char *near = faults_nearest(key, known, n);
 	return err_set(c->err, RC_USAGE, "unknown word \"%.40s\"%s%s%s", key,
 		near ? ": did you mean " : "", near ? near : "", near ? "?" : "");
-}
-
-/* What is noted has happened already; clocks differ a little. */
-static enum rc check_past(struct ctl *c, const char *what, int64_t t_s)
-{
-	return t_s <= c->now_s + CLOCK_SLACK_S
-		       ? RC_OK
-		       : err_set(c->err, RC_INPUT, "%s lies in the future: now or earlier", what);
-}
-
-static enum rc check_here(struct ctl *c, const struct instrument *x, int64_t t_s)
-{
-	char day[24];
-	bool early = t_s < x->since_s;
-	if (!early && t_s <= x->until_s)
-		return RC_OK;
-	zone_print_day(engine_zone(c->desk.engine, NULL), early ? x->since_s : x->until_s, day,
-		sizeof day);
-	return err_set(c->err, RC_INPUT,
-		"instrument \"%s\" is followed %s %s: --at lies outside its time", x->name,
-		early ? "since" : "until", day);
 }
 
 /* ---- clients ---- */
@@ -92,15 +45,15 @@ enum rc ctl_client(struct ctl *c)
 	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
 		char *key = c->argv[i], *value = ctl_split(key);
 		if (value && strcmp(key, "title") == 0)
-			rc = set_text(c, key, value, x.title, sizeof x.title);
+			rc = ctl_set_text(c, key, value, x.title, sizeof x.title);
 		else if (value && strcmp(key, "address") == 0)
-			rc = set_text(c, key, value, x.address, sizeof x.address);
+			rc = ctl_set_text(c, key, value, x.address, sizeof x.address);
 		else if (value && strcmp(key, "note") == 0)
-			rc = set_text(c, key, value, x.note, sizeof x.note);
+			rc = ctl_set_text(c, key, value, x.note, sizeof x.note);
 		else
 			rc = unknown_key(c, key, keys, 3);
 	}
-	return rc == RC_OK ? in_transaction(c, put_client, &x) : rc;
+	return rc == RC_OK ? ctl_transaction(c, put_client, &x) : rc;
 }
 
 /* ---- instruments ---- */
@@ -162,20 +115,20 @@ static enum rc set_instrument(
 		return err_set(c->err, RC_USAGE, "\"%.40s\": write %.40s=VALUE", key, key);
 	if (strcmp(key, "build") == 0)
 		return known_build(c, value) == RC_OK
-			       ? set_text(c, key, value, x->build, sizeof x->build)
+			       ? ctl_set_text(c, key, value, x->build, sizeof x->build)
 			       : RC_UNKNOWN;
 	if (strcmp(key, "place") == 0)
 		return known_place(c, value) == RC_OK
-			       ? set_text(c, key, value, ch->stay.place, sizeof ch->stay.place)
+			       ? ctl_set_text(c, key, value, ch->stay.place, sizeof ch->stay.place)
 			       : RC_UNKNOWN;
 	if (strcmp(key, "client") == 0)
-		return set_text(c, key, value, x->client, sizeof x->client);
+		return ctl_set_text(c, key, value, x->client, sizeof x->client);
 	if (strcmp(key, "title") == 0)
-		return set_text(c, key, value, x->title, sizeof x->title);
+		return ctl_set_text(c, key, value, x->title, sizeof x->title);
 	if (strcmp(key, "note") == 0)
-		return set_text(c, key, value, x->note, sizeof x->note);
+		return ctl_set_text(c, key, value, x->note, sizeof x->note);
 	if (strcmp(key, "overrides") == 0)
-		return set_text(c, key, value, x->overrides, sizeof x->overrides);
+		return ctl_set_text(c, key, value, x->overrides, sizeof x->overrides);
 	if (strcmp(key, "since") == 0)
 		return parse_time(c, value, &x->since_s);
 	if (strcmp(key, "until") == 0 && value[0])
@@ -189,13 +142,13 @@ static enum rc set_instrument(
 
 static enum rc check_times(struct ctl *c, const struct instrument_change *ch)
 {
-	enum rc rc = check_past(c, "since", ch->x.since_s);
+	enum rc rc = ctl_check_past(c, "since", ch->x.since_s);
 	if (rc == RC_OK && ch->x.until_s <= ch->x.since_s)
 		rc = err_set(c->err, RC_INPUT,
 			"until does not lie after since: later, or until= for still here");
 	if (rc == RC_OK && ch->stay.place[0])
-		rc = check_past(c, "--at", ch->stay.t_s);
-	return rc == RC_OK && ch->stay.place[0] ? check_here(c, &ch->x, ch->stay.t_s) : rc;
+		rc = ctl_check_past(c, "--at", ch->stay.t_s);
+	return rc == RC_OK && ch->stay.place[0] ? ctl_check_here(c, &ch->x, ch->stay.t_s) : rc;
 }
 
 static enum rc check_overrides(struct ctl *c, const struct instrument *x)
@@ -237,7 +190,7 @@ enum rc ctl_instrument(struct ctl *c)
 		rc = check_times(c, &ch);
 	if (rc == RC_OK)
 		rc = check_overrides(c, &ch.x);
-	return rc == RC_OK ? in_transaction(c, put_instrument, &ch) : rc;
+	return rc == RC_OK ? ctl_transaction(c, put_instrument, &ch) : rc;
 }
 
 struct move {
@@ -259,81 +212,16 @@ enum rc ctl_move(struct ctl *c)
 	if (rc == RC_OK)
 		rc = known_place(c, c->argv[1]);
 	if (rc == RC_OK)
-		rc = check_past(c, "--at", c->at_s);
+		rc = ctl_check_past(c, "--at", c->at_s);
 	if (rc == RC_OK)
 		rc = record_instrument(c->desk.store, c->argv[0], &x, c->err);
 	if (rc == RC_OK)
-		rc = check_here(c, &x, c->at_s);
+		rc = ctl_check_here(c, &x, c->at_s);
 	if (rc != RC_OK)
 		return rc;
 	m.instrument = c->argv[0];
 	(void)snprintf(m.stay.place, sizeof m.stay.place, "%s", c->argv[1]);
-	return in_transaction(c, put_stay, &m);
-}
-
-/* ---- findings ---- */
-
-enum { FINDINGS_MAX = 32 };
-
-struct findings {
-	struct finding at[FINDINGS_MAX];
-	size_t n;
-};
-
-static enum rc put_findings(struct ctl *c, void *arg)
-{
-	struct findings *f = arg;
-	enum rc rc = RC_OK;
-	for (size_t i = 0; rc == RC_OK && i < f->n; i++)
-		rc = record_put_finding(c->desk.store, &f->at[i], NULL, c->err);
-	return rc;
-}
-
-static enum rc add_finding(
-	struct ctl *c, struct findings *f, bool sensor, char *key, const char *value)
-{
-	if (f->n == FINDINGS_MAX)
-		return err_set(c->err, RC_USAGE, "more than %d findings at once", FINDINGS_MAX);
-	struct finding *x = &f->at[f->n++];
-	x->t_s = c->at_s;
-	x->subject_kind = sensor ? CARE_OF_SENSOR : CARE_OF_INSTRUMENT;
-	(void)snprintf(x->subject, sizeof x->subject, "%s", c->argv[0]);
-	return recordtext_finding(key, value, sensor, &x->kind, &x->value, c->err);
-}
-
-static enum rc check_finding_time(struct ctl *c, bool sensor)
-{
-	struct instrument x;
-	enum rc rc = check_past(c, "--at", c->at_s);
-	if (rc == RC_OK && !sensor)
-		rc = record_instrument(c->desk.store, c->argv[0], &x, c->err);
-	return rc == RC_OK && !sensor ? check_here(c, &x, c->at_s) : rc;
-}
-
-enum rc ctl_finding(struct ctl *c)
-{
-	struct findings f = { .n = 0 };
-	const char *note = "";
-	enum rc rc = ctl_arguments(
-		c, "finding INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...] [--at TIME]", 2, -1);
-	if (rc != RC_OK)
-		return rc;
-	bool sensor = settings_sensor(c->desk.set, c->argv[0]) != NULL &&
-		      record_instrument(
-			      c->desk.store, c->argv[0], &(struct instrument){ 0 }, NULL) != RC_OK;
-	rc = check_finding_time(c, sensor);
-	for (int i = 1; rc == RC_OK && i < c->argc; i++) {
-		char *key = c->argv[i], *value = ctl_split(key);
-		if (strcmp(key, "note") == 0 && value)
-			note = value;
-		else
-			rc = add_finding(c, &f, sensor, key, value);
-	}
-	if (rc == RC_OK && f.n == 0)
-		rc = err_set(c->err, RC_USAGE, "nothing found: write for example relief=.010in");
-	for (size_t i = 0; rc == RC_OK && i < f.n; i++)
-		rc = set_text(c, "note", note, f.at[i].text, sizeof f.at[i].text);
-	return rc == RC_OK ? in_transaction(c, put_findings, &f) : rc;
+	return ctl_transaction(c, put_stay, &m);
 }
 
 static enum rc remove_it(struct ctl *c, void *arg)
@@ -359,7 +247,7 @@ enum rc ctl_remove(struct ctl *c)
 {
 	enum rc rc = ctl_arguments(
 		c, "remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", 2, 3);
-	return rc == RC_OK ? in_transaction(c, remove_it, NULL) : rc;
+	return rc == RC_OK ? ctl_transaction(c, remove_it, NULL) : rc;
 }
 
 /* ---- closing items ---- */
@@ -380,8 +268,8 @@ enum rc ctl_done(struct ctl *c)
 	enum item_state how = ITEM_DONE;
 	enum rc rc = ctl_arguments(c, "done NUMBER [--at TIME]", 1, 1);
 	if (rc == RC_OK)
-		rc = check_past(c, "--at", c->at_s);
-	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
+		rc = ctl_check_past(c, "--at", c->at_s);
+	return rc == RC_OK ? ctl_transaction(c, close_it, &how) : rc;
 }
 
 enum rc ctl_aside(struct ctl *c)
@@ -389,8 +277,8 @@ enum rc ctl_aside(struct ctl *c)
 	enum item_state how = ITEM_PUT_ASIDE;
 	enum rc rc = ctl_arguments(c, "aside NUMBER [--at TIME]", 1, 1);
 	if (rc == RC_OK)
-		rc = check_past(c, "--at", c->at_s);
-	return rc == RC_OK ? in_transaction(c, close_it, &how) : rc;
+		rc = ctl_check_past(c, "--at", c->at_s);
+	return rc == RC_OK ? ctl_transaction(c, close_it, &how) : rc;
 }
 
 /* ---- the records as text ---- */
@@ -425,7 +313,7 @@ enum rc ctl_records(struct ctl *c)
 	if (strcmp(c->argv[0], "apply") != 0 || c->argc != 2)
 		return err_set(c->err, RC_USAGE, "usage: seasonctl records export | apply FILE");
 	struct applied a = { .changed = 0 };
-	rc = in_transaction(c, apply, &a);
+	rc = ctl_transaction(c, apply, &a);
 	size_t all = a.faults.n + a.faults.beyond;
 	for (size_t i = 0; i < a.faults.n; i++)
 		(void)fprintf(stderr, "%s\n", a.faults.text[i]);

@@ -7,9 +7,11 @@
 #include "core/mem.h"
 #include "daemon/state.h"
 
-static uint64_t fingerprint(const struct build *b)
+/* What the fold depends on beside its inputs. */
+static uint64_t fingerprint(const struct build *b, const struct library *lib)
 {
-	return hash_on(HASH_START ^ ENGINE_VERSION, b, sizeof *b);
+	uint64_t h = hash_on(HASH_START ^ ENGINE_VERSION, b, sizeof *b);
+	return hash_on(h, lib->learning, sizeof lib->learning);
 }
 
 uint64_t engine_snapshot_sum(const struct snapshot *x)
@@ -74,7 +76,6 @@ enum rc engine_new(struct store *store, const struct settings *set, const struct
 
 static void follow_done(struct follow *f)
 {
-	instrument_model_free(f->pub.model);
 	mem_free(f->stays);
 	mem_free(f->findings);
 	*f = (struct follow){ 0 };
@@ -90,6 +91,9 @@ void engine_free(struct engine *e)
 		zone_free(e->places[i].zone);
 		track_done(&e->places[i].track);
 	}
+	for (size_t i = 0; i < e->n_models; i++)
+		instrument_model_free(e->models[i].model);
+	mem_free(e->models);
 	zone_free(e->zone);
 	mem_free(e->places);
 	mem_free(e->follows);
@@ -99,7 +103,46 @@ void engine_free(struct engine *e)
 
 /* ---- what is to be followed ---- */
 
-/* Lays the overrides over the build and makes the model; trouble is told, not returned. */
+static enum rc share_model(
+	struct engine *e, struct follow *f, const struct build *b, struct err *err)
+{
+	f->fingerprint = fingerprint(b, e->lib);
+	for (size_t i = 0; i < e->n_models; i++)
+		if (e->models[i].fingerprint == f->fingerprint) {
+			f->pub.model = e->models[i].model;
+			return RC_OK;
+		}
+	struct shared_model *models = mem_grow(e->models, e->n_models + 1, sizeof *models);
+	if (!models)
+		return err_set(err, RC_MEM, "engine: out of memory");
+	e->models = models;
+	enum rc rc = instrument_model_new(b, e->lib->learning, &f->pub.model, err);
+	if (rc == RC_OK)
+		models[e->n_models++] = (struct shared_model){ f->fingerprint, f->pub.model };
+	return rc;
+}
+
+static bool is_used(const struct engine *e, const struct instrument_model *m)
+{
+	size_t i = 0;
+	while (i < e->n_follows && e->follows[i].pub.model != m)
+		i++;
+	return i < e->n_follows;
+}
+
+static void drop_unused_models(struct engine *e)
+{
+	size_t kept = 0;
+	for (size_t i = 0; i < e->n_models; i++) {
+		if (is_used(e, e->models[i].model))
+			e->models[kept++] = e->models[i];
+		else
+			instrument_model_free(e->models[i].model);
+	}
+	e->n_models = kept;
+}
+
+/* Lays the overrides over the build and finds or makes the model; trouble is told, not returned. */
 static enum rc make_model(struct engine *e, struct follow *f, struct err *err)
 {
 	struct followed *p = &f->pub;
@@ -116,8 +159,7 @@ static enum rc make_model(struct engine *e, struct follow *f, struct err *err)
 	enum rc rc =
 		library_override(e->lib, base, p->record.overrides, p->record.name, b, &faults);
 	if (rc == RC_OK) {
-		f->fingerprint = fingerprint(b);
-		rc = instrument_model_new(b, &p->model, err);
+		rc = share_model(e, f, b, err);
 	} else {
 		(void)snprintf(p->trouble, sizeof p->trouble, "%s",
 			faults.n ? faults.text[0] : "overrides");
@@ -138,7 +180,6 @@ static void adopt_model(struct engine *e, struct follow *f)
 			strcmp(old->pub.record.overrides, f->pub.record.overrides) == 0) {
 			f->pub.model = old->pub.model;
 			f->fingerprint = old->fingerprint;
-			old->pub.model = NULL;
 		}
 	}
 }
@@ -179,6 +220,7 @@ static enum rc load_follows(struct engine *e, struct err *err)
 	mem_free(e->follows);
 	e->follows = fresh;
 	e->n_follows = n;
+	drop_unused_models(e);
 	return RC_OK;
 }
 
@@ -310,10 +352,10 @@ static enum rc follow_all(struct engine *e, int64_t now_s, struct err *err)
 		rc = choose_start(e, &e->follows[i], target, err);
 	if (rc == RC_OK)
 		rc = load_tracks(e, target, err);
-	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++) {
-		rc = engine_follow_one(e, &e->follows[i], target, err);
+	if (rc == RC_OK)
+		rc = engine_follow_hours(e, target, err);
+	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++)
 		engine_show(&e->follows[i], now_s);
-	}
 	return rc == RC_OK ? clear_marks(e, err) : rc;
 }
 

@@ -5,7 +5,7 @@
 #include "daemon/engine.h"
 #include "daemon/track.h"
 
-#define ENGINE_VERSION 1 /* raise when the fold changes meaning: every state is then made anew */
+#define ENGINE_VERSION 2 /* raise when the fold changes meaning: every state is then made anew */
 
 enum { PLACE_SENSORS_MAX = 32 };
 
@@ -29,6 +29,8 @@ struct follow {
 	size_t n_findings;
 	int64_t head; /* hour of the snapshot it starts from; TIME_NEVER: from the beginning */
 	struct snapshot start;
+	int64_t goal; /* the last hour it may be followed to */
+	bool going; /* it has not reached its goal or the end of its air */
 };
 
 struct place_air {
@@ -41,6 +43,12 @@ struct place_air {
 	struct track track;
 };
 
+/* Instruments of one anatomy share its model. */
+struct shared_model {
+	uint64_t fingerprint;
+	struct instrument_model *model;
+};
+
 struct engine {
 	struct store *store;
 	const struct settings *set;
@@ -50,6 +58,8 @@ struct engine {
 	size_t n_follows, n_list;
 	struct follow *follows;
 	struct followed *list; /* copies of follows[].pub for callers */
+	size_t n_models;
+	struct shared_model *models; /* owned; each is some follow's */
 };
 
 struct place_air *engine_place(const struct engine *e, const char *name);
@@ -57,10 +67,9 @@ struct place_air *engine_place(const struct engine *e, const char *name);
 /* The stay that rules at the start of that hour; the first one rules before itself. NULL without stays. */
 const struct stay *engine_stay_at(const struct follow *f, int64_t hour);
 
-/* Follows one instrument from its chosen start to target; keeps the head's snapshot and drops the one of the
- * old head. Needs the places' tracks. */
-MUST_USE enum rc engine_follow_one(
-	struct engine *e, struct follow *f, int64_t target, struct err *err);
+/* Follows all of them from their chosen starts to target, hour by hour side by side; keeps the heads' snapshots
+ * and drops those of the old heads. Needs the places' tracks. */
+MUST_USE enum rc engine_follow_hours(struct engine *e, int64_t target, struct err *err);
 
 /* What callers see: the head with findings made since, and where the instrument is at now_s. */
 void engine_show(struct follow *f, int64_t now_s);

@@ -52,7 +52,7 @@ static void apply_findings(
 		const struct finding *x = &f->findings[i];
 		int64_t hour = civil_floor(x->t_s, HOUR_S);
 		if (hour >= from_hour && hour <= to_hour)
-			instrument_finding(f->pub.model, s, (enum finding_kind)x->kind,
+			instrument_finding(f->pub.model, s, hour, (enum finding_kind)x->kind,
 				isnan(x->value) ? 0 : x->value);
 	}
 }
@@ -86,55 +86,111 @@ static enum rc keep_snapshot(struct engine *e, struct follow *f, struct err *err
 		e->store, f->pub.record.id, f->start.state.hour, &f->start, sizeof f->start, err);
 }
 
-static enum rc step_through(struct engine *e, struct follow *f, int64_t target, struct err *err)
-{
-	struct instrument_state *s = &f->start.state;
-	enum rc rc = RC_OK;
-	bool stop = false;
-	while (rc == RC_OK && s->hour < target) {
-		const struct track_hour *at = air_at(e, f, s->hour + 1, &stop);
-		if (!at)
-			break;
-		const struct instrument_air air = { at->eq_mc_pct, at->t_degc,
-			at->mark != TRACK_KNOWN };
-		instrument_step(f->pub.model, s, &air);
-		apply_findings(f, s, s->hour, s->hour);
-		if (s->hour % 24 == 23)
-			rc = keep_condition(e, f, err);
-		if (rc == RC_OK && s->hour % SNAPSHOT_H == 0)
-			rc = keep_snapshot(e, f, err);
-	}
-	return rc;
-}
-
 static enum rc cut_from(struct engine *e, const struct follow *f, int64_t hour, struct err *err)
 {
 	enum rc rc = state_snapshot_cut(e->store, f->pub.record.id, hour, err);
 	return rc == RC_OK ? state_condition_cut(e->store, f->pub.record.id, hour, err) : rc;
 }
 
-enum rc engine_follow_one(struct engine *e, struct follow *f, int64_t target, struct err *err)
+/* From its snapshot or its beginning; what lies behind is dropped. */
+static enum rc start_one(struct engine *e, struct follow *f, int64_t target, struct err *err)
 {
+	f->goal = target;
+	f->going = false;
 	if (!f->pub.model)
 		return RC_OK;
 	if (f->pub.record.until_s != TIME_NEVER &&
 		civil_floor(f->pub.record.until_s, HOUR_S) < target)
-		target = civil_floor(f->pub.record.until_s, HOUR_S);
-	int64_t old_head = f->head;
-	f->pub.known = old_head != TIME_NEVER || begin(e, f, target);
-	enum rc rc = cut_from(e, f, old_head == TIME_NEVER ? INT64_MIN : old_head + 1, err);
+		f->goal = civil_floor(f->pub.record.until_s, HOUR_S);
+	bool anew = f->head == TIME_NEVER;
+	f->pub.known = !anew || begin(e, f, f->goal);
+	enum rc rc = cut_from(e, f, anew ? INT64_MIN : f->head + 1, err);
 	if (rc != RC_OK || !f->pub.known)
 		return rc;
-	if (old_head == TIME_NEVER)
+	if (anew)
 		apply_findings(f, &f->start.state, INT64_MIN, f->start.state.hour);
-	rc = step_through(e, f, target, err);
-	if (rc == RC_OK && f->start.state.hour != old_head)
-		rc = keep_snapshot(e, f, err);
-	bool passed = old_head != TIME_NEVER && old_head != f->start.state.hour &&
-		      old_head % SNAPSHOT_H != 0;
-	return rc == RC_OK && passed
-		       ? state_snapshot_drop(e->store, f->pub.record.id, old_head, err)
-		       : rc;
+	f->going = true;
+	return RC_OK;
+}
+
+static enum rc finish_one(struct engine *e, struct follow *f, struct err *err)
+{
+	if (!f->pub.model || !f->pub.known)
+		return RC_OK;
+	bool moved = f->start.state.hour != f->head;
+	enum rc rc = moved ? keep_snapshot(e, f, err) : RC_OK;
+	bool passed = moved && f->head != TIME_NEVER && f->head % SNAPSHOT_H != 0;
+	return rc == RC_OK && passed ? state_snapshot_drop(e->store, f->pub.record.id, f->head, err)
+				     : rc;
+}
+
+/* Instruments that take the same hour together. */
+enum { TOGETHER = 64 };
+struct company {
+	struct instrument_stepping list[TOGETHER];
+	struct follow *who[TOGETHER];
+	size_t n;
+};
+
+static enum rc step_company(struct engine *e, struct company *c, struct err *err)
+{
+	enum rc rc = RC_OK;
+	instrument_step_many(c->list, c->n);
+	for (size_t i = 0; rc == RC_OK && i < c->n; i++) {
+		struct follow *f = c->who[i];
+		struct instrument_state *s = &f->start.state;
+		apply_findings(f, s, s->hour, s->hour);
+		if (s->hour % 24 == 23)
+			rc = keep_condition(e, f, err);
+		if (rc == RC_OK && s->hour % SNAPSHOT_H == 0)
+			rc = keep_snapshot(e, f, err);
+	}
+	c->n = 0;
+	return rc;
+}
+
+/* An instrument whose air ends here goes no further. */
+static void join(const struct engine *e, struct follow *f, int64_t hour, struct company *c)
+{
+	bool stop = false;
+	const struct track_hour *at = hour <= f->goal ? air_at(e, f, hour, &stop) : NULL;
+	f->going = at != NULL;
+	if (!at)
+		return;
+	c->who[c->n] = f;
+	c->list[c->n++] = (struct instrument_stepping){ f->pub.model, &f->start.state,
+		{ at->eq_mc_pct, at->t_degc, at->mark != TRACK_KNOWN } };
+}
+
+static enum rc step_hour(struct engine *e, int64_t hour, struct company *c, struct err *err)
+{
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++) {
+		struct follow *f = &e->follows[i];
+		if (f->going && f->start.state.hour + 1 == hour)
+			join(e, f, hour, c);
+		if (c->n == TOGETHER)
+			rc = step_company(e, c, err);
+	}
+	return rc == RC_OK && c->n ? step_company(e, c, err) : rc;
+}
+
+enum rc engine_follow_hours(struct engine *e, int64_t target, struct err *err)
+{
+	int64_t first = TIME_NEVER;
+	struct company company = { .n = 0 };
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++) {
+		struct follow *f = &e->follows[i];
+		rc = start_one(e, f, target, err);
+		if (f->going && f->start.state.hour + 1 < first)
+			first = f->start.state.hour + 1;
+	}
+	for (int64_t hour = first; rc == RC_OK && hour <= target; hour++)
+		rc = step_hour(e, hour, &company, err);
+	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++)
+		rc = finish_one(e, &e->follows[i], err);
+	return rc;
 }
 
 void engine_show(struct follow *f, int64_t now_s)

@@ -212,7 +212,8 @@ static struct field_fault put_pair(const struct field *row, const config_setting
 		return (struct field_fault){ "wrong type", s };
 	for (unsigned i = 0; i < 2; i++) {
 		const config_setting_t *at = config_setting_get_elem(s, i);
-		const char *why = put_real(row, at, &v[i]);
+		const char *why = row->type == FIELD_LENGTHS ? put_length(row, at, &v[i])
+							     : put_real(row, at, &v[i]);
 		if (why)
 			return (struct field_fault){ why, at };
 	}
@@ -255,6 +256,7 @@ struct field_fault field_put(
 		why = put_word(row, s, member);
 		break;
 	case FIELD_PAIR:
+	case FIELD_LENGTHS:
 		return put_pair(row, s, member);
 	case FIELD_NAMES:
 	case FIELD_PATHS:

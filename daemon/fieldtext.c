@@ -21,7 +21,7 @@ static void add(char *buf, size_t n, const char *fmt, ...)
 static void add_limit(char *buf, size_t n, const struct field *row, double v)
 {
 	size_t i = 0;
-	if (row->type == FIELD_LENGTH) {
+	if (row->type == FIELD_LENGTH || row->type == FIELD_LENGTHS) {
 		add(buf, n, "%gmm", v * 1000);
 	} else if (row->type == FIELD_SPAN) {
 		while (i < FIELD_SPANS - 1 && (v == 0 || fmod(v, field_spans[i].s) != 0))
@@ -99,6 +99,9 @@ void field_accepts(char *buf, size_t n, const struct field *row)
 		return;
 	case FIELD_PAIR:
 		add(buf, n, "two numbers, the low one first");
+		break;
+	case FIELD_LENGTHS:
+		add(buf, n, "two lengths, the low one first, such as [\".004in\", \".012in\"]");
 		break;
 	case FIELD_NAMES:
 		add_list(buf, n, row, "names");

@@ -42,6 +42,10 @@ const struct finish *library_finish(const struct library *l, const char *name);
 const struct build *library_build(const struct library *l, const char *name);
 const struct care_rule *library_rule(const struct library *l, const char *name);
 
+/* The name of a member or of hardware in a build file; of a member that the model makes, words. */
+const char *library_role(enum member_role role);
+const char *library_kind(enum fastening_kind kind);
+
 /* A copy of the build with an owner's changes laid over it: libconfig text such as
  * `top = { species = "engelmann_spruce"; thickness = "2.9mm"; }; band = [42, 55];`, with the settings of a
  * build file except name and title. NULL or "": none. what names the instrument in faults. */

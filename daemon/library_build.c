@@ -6,6 +6,7 @@
 
 #define YEAR_S 31536000.0
 
+/* Those up to the pin block may stand in a file. */
 static const char *const role_words[] = {
 	[MEMBER_TOP] = "top",
 	[MEMBER_BACK] = "back",
@@ -14,24 +15,47 @@ static const char *const role_words[] = {
 	[MEMBER_HEADSTOCK] = "headstock",
 	[MEMBER_BRIDGE] = "bridge",
 	[MEMBER_BODY] = "body",
-	[MEMBER_BODY + 1] = NULL,
+	[MEMBER_TOP_BRACE] = "top_brace",
+	[MEMBER_BACK_BRACE] = "back_brace",
+	[MEMBER_PIN_BLOCK] = "pin_block",
+	[MEMBER_PIN_BLOCK + 1] = NULL,
 };
 
-static const char *const fastening_words[] = {
+static const char *const kind_words[] = {
 	[FASTENING_TUNER_NUT] = "tuner_nut",
 	[FASTENING_BUSHING] = "bushing",
 	[FASTENING_STRAP_BUTTON] = "strap_button",
 	[FASTENING_SCREW] = "screw",
-	[FASTENING_SCREW + 1] = NULL,
+	[FASTENING_TUNING_PIN] = "tuning_pin",
+	[FASTENING_PEG] = "peg",
+	[FASTENING_BRIDGE_PIN] = "bridge_pin",
 };
 
-enum { ROLES = MEMBER_BODY + 1, KINDS = FASTENING_SCREW + 1 };
+enum { ROLES = MEMBER_PIN_BLOCK + 1, PIECES = 300 };
+
+const char *library_role(enum member_role role)
+{
+	switch ((int)role) {
+	case MEMBER_UNDER_BRIDGE:
+		return "under bridge";
+	case MEMBER_UNDER_TOP_BRACE:
+		return "under brace";
+	case MEMBER_UNDER_BACK_BRACE:
+		return "under back brace";
+	default:
+		return (int)role < ROLES ? role_words[role] : "";
+	}
+}
+
+const char *library_kind(enum fastening_kind kind)
+{
+	return kind_words[kind];
+}
 
 /* What a build says in words or in other types than struct build holds. */
 struct draft {
 	struct build build;
-	char brace_species[BUILD_NAME];
-	int64_t string_life_s;
+	int64_t string_life_s, cavity_lag_s;
 };
 
 /* An owner's lines have all but the first two. */
@@ -46,7 +70,9 @@ static const struct field build_rows[] = {
 		"% RH", NULL, NULL, "humidity it wants" },
 	{ "scale", FIELD_LENGTH, FIELD_AT(draft, build.scale_m), 0.2, 1.5, NULL, NULL, NULL,
 		"string length" },
-	{ "relief_span", FIELD_LENGTH, FIELD_AT(draft, build.relief_span_m), 0.05, 1.2, NULL, NULL,
+	{ "joint", FIELD_LENGTH, FIELD_AT(draft, build.joint_m), 0, 1.2, NULL, "\"0mm\"", NULL,
+		"nut to body joint" },
+	{ "relief_span", FIELD_LENGTH, FIELD_AT(draft, build.relief_span_m), 0, 1.2, NULL, NULL,
 		NULL, "over which relief is measured: fret 1 to the body joint" },
 	{ "relief_share", FIELD_REAL, FIELD_AT(draft, build.relief_share), 0, 1, NULL, NULL, NULL,
 		"of the free bending that strings and rod let through" },
@@ -54,14 +80,28 @@ static const struct field build_rows[] = {
 		"braced length of top that rises under the bridge; 0mm: solid body" },
 	{ "top_share", FIELD_REAL, FIELD_AT(draft, build.top_share), 0, 1, NULL, "0", NULL,
 		"of the free rise that edges, arch and braces let through" },
-	{ "brace_height", FIELD_LENGTH, FIELD_AT(draft, build.brace_height_m), 0, 0.1, NULL,
-		"\"0mm\"", NULL, "of one brace" },
-	{ "brace_width", FIELD_LENGTH, FIELD_AT(draft, build.brace_width_m), 0, 0.1, NULL,
-		"\"0mm\"", NULL, "of one brace" },
 	{ "brace_pitch", FIELD_LENGTH, FIELD_AT(draft, build.brace_pitch_m), 0, 0.5, NULL,
 		"\"0mm\"", NULL, "strip of top that one brace carries" },
-	{ "brace_species", FIELD_NAME, FIELD_AT(draft, brace_species), 0, 0, NULL, "\"\"", NULL,
-		"wood of the braces" },
+	{ "back_span", FIELD_LENGTH, FIELD_AT(draft, build.back_span_m), 0, 1, NULL, "\"0mm\"",
+		NULL, "braced length of back that rises likewise; 0mm: none" },
+	{ "back_share", FIELD_REAL, FIELD_AT(draft, build.back_share), 0, 1, NULL, "0", NULL,
+		"of its free rise" },
+	{ "back_brace_pitch", FIELD_LENGTH, FIELD_AT(draft, build.back_brace_pitch_m), 0, 0.5, NULL,
+		"\"0mm\"", NULL, "strip of back that one brace carries" },
+	{ "body_length", FIELD_LENGTH, FIELD_AT(draft, build.body_length_m), 0, 1.5, NULL,
+		"\"0mm\"", NULL, "of the box that carries the neck; 0mm: solid" },
+	{ "body_depth", FIELD_LENGTH, FIELD_AT(draft, build.body_depth_m), 0, 0.5, NULL, "\"0mm\"",
+		NULL, "of that box" },
+	{ "cavity_lag", FIELD_SPAN, FIELD_AT(draft, cavity_lag_s), 0, 30 * 86400, NULL, "\"0 s\"",
+		NULL, "how long the air inside trails the air outside; 0 s: no cavity" },
+	{ "sorption_ratio", FIELD_REAL, FIELD_AT(draft, build.sorption_ratio), 0.7, 1, NULL, "1",
+		NULL, "moisture of wood getting damper over that of wood drying, in the same air" },
+	{ "relief", FIELD_LENGTHS, FIELD_AT(draft, build.relief_usual_m), 0, 0.03, NULL, "", NULL,
+		"relief that is usual" },
+	{ "action_bass", FIELD_LENGTHS, FIELD_AT(draft, build.action_bass_usual_m), 0, 0.03, NULL,
+		"", NULL, "usual height of the lowest string" },
+	{ "action_treble", FIELD_LENGTHS, FIELD_AT(draft, build.action_treble_usual_m), 0, 0.03,
+		NULL, "", NULL, "of the highest" },
 	{ "string_life", FIELD_SPAN, FIELD_AT(draft, string_life_s), 86400, 10 * YEAR_S, NULL, NULL,
 		NULL, "how long a set lasts in ordinary playing" },
 	{ "top", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "members: what is made of wood" },
@@ -72,10 +112,18 @@ static const struct field build_rows[] = {
 	{ "headstock", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "bridge", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "body", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "solid body" },
-	{ "tuner_nut", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "hardware clamped on wood" },
+	{ "top_brace", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL,
+		"one of the braces under the top" },
+	{ "back_brace", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
+	{ "pin_block", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "what holds tuning pins" },
+	{ "tuner_nut", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL,
+		"hardware clamped on wood or driven into it" },
 	{ "bushing", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "strap_button", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 	{ "screw", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
+	{ "tuning_pin", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
+	{ "peg", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "friction pegs" },
+	{ "bridge_pin", FIELD_OTHER, 0, 0, 0, 0, "a group", NULL, NULL, "" },
 };
 enum { BUILD_ROWS = sizeof build_rows / sizeof build_rows[0] };
 
@@ -91,7 +139,7 @@ static const struct field member_rows[] = {
 	{ "cut", FIELD_OTHER, 0, 0, 0, 0, "quarter, rift, flat or degrees", NULL, NULL,
 		"growth rings to the width" },
 	{ "thickness", FIELD_LENGTH, FIELD_AT(member_draft, thickness_m), 0.0003, 0.3, NULL, NULL,
-		NULL, "" },
+		NULL, "of a brace its height" },
 	{ "width", FIELD_LENGTH, FIELD_AT(member_draft, width_m), 0.003, 1.2, NULL, NULL, NULL,
 		"across the grain" },
 	{ "outer", FIELD_NAME, FIELD_AT(member_draft, outer), 0, 0, NULL, "\"bare\"", NULL,
@@ -104,13 +152,14 @@ struct fastening_draft {
 	struct fastening fastening;
 	int role;
 	int64_t relax_s;
+	char species[BUILD_NAME];
 };
 
-static const struct field fastening_rows[] = {
+static const struct field clamp_rows[] = {
 	{ "member", FIELD_WORD, FIELD_AT(fastening_draft, role), 0, 0, NULL, NULL, role_words,
-		"the wood it clamps" },
-	{ "count", FIELD_INT, FIELD_AT(fastening_draft, fastening.count), 1, 48, NULL, NULL, NULL,
-		"how many" },
+		"the wood it holds on to" },
+	{ "count", FIELD_INT, FIELD_AT(fastening_draft, fastening.count), 1, PIECES, NULL, NULL,
+		NULL, "how many" },
 	{ "thread", FIELD_TEXT, FIELD_AT(fastening_draft, fastening.thread), 0, 0, NULL, "\"\"",
 		NULL, "as people say it" },
 	{ "pitch", FIELD_LENGTH, FIELD_AT(fastening_draft, fastening.pitch_m), 0.0002, 0.005, NULL,
@@ -126,6 +175,32 @@ static const struct field fastening_rows[] = {
 		0.05, NULL, "0.0075", NULL, "strain at which the wood crushes" },
 	{ "relax", FIELD_SPAN, FIELD_AT(fastening_draft, relax_s), 86400, 50 * YEAR_S, NULL,
 		"\"1.5 y\"", NULL, "time in which squeezed wood gives way" },
+};
+
+static const struct field peg_rows[] = {
+	{ "member", FIELD_WORD, FIELD_AT(fastening_draft, role), 0, 0, NULL, NULL, role_words,
+		"the wood it turns in" },
+	{ "count", FIELD_INT, FIELD_AT(fastening_draft, fastening.count), 1, PIECES, NULL, NULL,
+		NULL, "how many" },
+	{ "species", FIELD_NAME, FIELD_AT(fastening_draft, species), 0, 0, NULL, "\"\"", NULL,
+		"its wood; left out: plastic or metal" },
+	{ "diameter", FIELD_LENGTH, FIELD_AT(fastening_draft, fastening.diameter_m), 0.002, 0.03,
+		NULL, NULL, NULL, "at the wood" },
+	/* 1:30, the reamer of the violin family; common practice, no source */
+	{ "taper", FIELD_REAL, FIELD_AT(fastening_draft, fastening.taper), 0.005, 0.2, NULL,
+		"0.0333", NULL, "diameter over length" },
+};
+
+static const struct field pin_rows[] = {
+	{ "count", FIELD_INT, FIELD_AT(fastening_draft, fastening.count), 1, PIECES, NULL, NULL,
+		NULL, "how many" },
+	{ "species", FIELD_NAME, FIELD_AT(fastening_draft, species), 0, 0, NULL, "\"\"", NULL,
+		"its wood; left out: bone, plastic or metal" },
+	{ "diameter", FIELD_LENGTH, FIELD_AT(fastening_draft, fastening.diameter_m), 0.002, 0.03,
+		NULL, NULL, NULL, "at the wood" },
+	/* 3 degrees between the sides; common practice, no source */
+	{ "taper", FIELD_REAL, FIELD_AT(fastening_draft, fastening.taper), 0.005, 0.2, NULL,
+		"0.0524", NULL, "diameter over length" },
 };
 
 /* The group being read and what faults call it. */
@@ -205,17 +280,16 @@ static const config_setting_t *group_of(const struct reader *r, const char *name
 	return NULL;
 }
 
-static void read_member(const struct reader *outer, int role, struct build *b)
+static void read_member(const struct reader *outer, enum member_role role, struct build *b)
 {
 	struct reader r = *outer;
 	r.what = role_words[role];
 	r.group = group_of(outer, r.what);
 	if (!r.group)
 		return;
-	size_t at = build_member(b, (enum member_role)role);
+	size_t at = build_member(b, role);
 	r.overlay = at < b->n_members;
-	struct member m =
-		r.overlay ? b->members[at] : (struct member){ .role = (enum member_role)role };
+	struct member m = r.overlay ? b->members[at] : (struct member){ .role = role };
 	struct member_draft draft = { .thickness_m = m.thickness_m, .width_m = m.width_m };
 	read_rows(&r, FIELD_ROWS(member_rows), &draft);
 	read_cut(&r, &m.ring_deg);
@@ -228,81 +302,63 @@ static void read_member(const struct reader *outer, int role, struct build *b)
 	b->n_members += at == b->n_members;
 }
 
-static size_t fastening_at(const struct build *b, int kind)
+static size_t fastening_at(const struct build *b, enum fastening_kind kind)
 {
 	size_t i = 0;
-	while (i < b->n_fastenings && (int)b->fastenings[i].kind != kind)
+	while (i < b->n_fastenings && b->fastenings[i].kind != kind)
 		i++;
 	return i;
 }
 
 static void check_fastening(
-	const struct reader *r, const struct build *b, const struct fastening_draft *d)
+	const struct reader *r, const struct build *b, const struct fastening *x)
 {
-	if (schema_member(r->group, "member") && d->fastening.member == b->n_members)
+	if (x->member == b->n_members && x->kind == FASTENING_BRIDGE_PIN)
+		schema_fault(
+			r->faults, r->group, r->what, NULL, "there is no bridge: a member bridge");
+	else if (x->member == b->n_members && schema_member(r->group, "member"))
 		fault(r, "member", "this build has no such member: a member it has");
-	if (d->fastening.yield_strain <= d->fastening.snug_strain)
+	if (x->pitch_m > 0 && x->yield_strain <= x->snug_strain)
 		fault(r, "yield_strain", "not above snug_strain: more");
 }
 
-static void read_fastening(const struct reader *outer, int kind, struct build *b)
+static void read_fastening_rows(const struct reader *r, struct fastening_draft *d)
+{
+	if (d->fastening.kind == FASTENING_PEG)
+		read_rows(r, FIELD_ROWS(peg_rows), d);
+	else if (d->fastening.kind == FASTENING_BRIDGE_PIN)
+		read_rows(r, FIELD_ROWS(pin_rows), d);
+	else
+		read_rows(r, FIELD_ROWS(clamp_rows), d);
+	if (d->species[0])
+		look_up_wood(r, "species", d->species, &d->fastening.wood);
+	else if (schema_member(r->group, "species"))
+		d->fastening.wood = (struct species){ 0 };
+}
+
+static void read_fastening(const struct reader *outer, enum fastening_kind kind, struct build *b)
 {
 	struct reader r = *outer;
-	r.what = fastening_words[kind];
+	r.what = kind_words[kind];
 	r.group = group_of(outer, r.what);
 	if (!r.group)
 		return;
 	size_t at = fastening_at(b, kind);
 	r.overlay = at < b->n_fastenings;
-	struct fastening_draft d = { .fastening = { .kind = (enum fastening_kind)kind,
-					     .member = b->n_members } };
+	struct fastening_draft d = { .fastening = { .kind = kind, .member = b->n_members } };
 	if (r.overlay)
 		d.fastening = b->fastenings[at];
+	else if (kind == FASTENING_BRIDGE_PIN)
+		d.fastening.member = build_member(b, MEMBER_BRIDGE);
 	d.role = d.fastening.member < b->n_members ? (int)b->members[d.fastening.member].role
 						   : ROLES;
 	d.relax_s = (int64_t)d.fastening.relax_s;
-	read_rows(&r, FIELD_ROWS(fastening_rows), &d);
+	read_fastening_rows(&r, &d);
 	d.fastening.member = build_member(b, (enum member_role)d.role);
 	d.fastening.relax_s = (double)d.relax_s;
-	check_fastening(&r, b, &d);
+	check_fastening(&r, b, &d.fastening);
 	b->fastenings[at] = d.fastening;
 	b->n_fastenings += at == b->n_fastenings;
-}
-
-static void check_braces(const struct reader *r, const struct build *b)
-{
-	if (!(b->top_span_m > 0))
-		return;
-	if (build_member(b, MEMBER_TOP) == b->n_members)
-		fault(r, "top", "missing: the top that rises over top_span");
-	if (!(b->brace_height_m > 0))
-		fault(r, "brace_height", "missing: more than 0mm");
-	if (!(b->brace_width_m > 0))
-		fault(r, "brace_width", "missing: more than 0mm");
-	if (b->brace_pitch_m < b->brace_width_m)
-		fault(r, "brace_pitch", "less than brace_width: at least that");
-	if (!(b->brace_e_pa > 0))
-		fault(r, "brace_species", "missing: a name out of species.conf");
-}
-
-static void check_whole(const struct reader *r, const struct build *b)
-{
-	if (b->n_members == 0)
-		fault(r, NULL, "no members: top, neck, fingerboard, headstock and so on");
-	if (b->relief_span_m >= b->scale_m)
-		fault(r, "relief_span", "not under scale: fret 1 to the body joint");
-	for (size_t i = 0; i < b->n_fastenings; i++) {
-		const struct fastening *x = &b->fastenings[i];
-		const struct member *m = &b->members[x->member];
-		const config_setting_t *group = schema_member(r->group, fastening_words[x->kind]);
-		if (x->grip_m > m->thickness_m * 1.0001) /* room for rounding of inches */
-			schema_fault(r->faults, group ? group : r->group, fastening_words[x->kind],
-				NULL,
-				"grip %gmm is more than the thickness of %s, %gmm: a grip within "
-				"the wood",
-				x->grip_m * 1e3, role_words[m->role], m->thickness_m * 1e3);
-	}
-	check_braces(r, b);
 }
 
 void library_read_build(const struct library *l, const config_setting_t *root, bool overlay,
@@ -311,17 +367,15 @@ void library_read_build(const struct library *l, const config_setting_t *root, b
 	const struct reader r = { l, root, "", overlay, f };
 	size_t before = f->n + f->beyond;
 	size_t skip = overlay ? ROWS_OF_FILE_ONLY : 0;
-	struct species brace = { .e_l_pa = b->brace_e_pa };
-	struct draft d = { .build = *b, .string_life_s = (int64_t)b->string_life_s };
+	struct draft d = { *b, (int64_t)b->string_life_s, (int64_t)b->cavity_lag_s };
 	read_rows(&r, build_rows + skip, BUILD_ROWS - skip, &d);
-	look_up_wood(&r, "brace_species", d.brace_species, &brace);
-	d.build.brace_e_pa = brace.e_l_pa;
 	d.build.string_life_s = (double)d.string_life_s;
+	d.build.cavity_lag_s = (double)d.cavity_lag_s;
 	for (int role = 0; role < ROLES; role++)
-		read_member(&r, role, &d.build);
-	for (int kind = 0; kind < KINDS; kind++)
-		read_fastening(&r, kind, &d.build);
+		read_member(&r, (enum member_role)role, &d.build);
+	for (int kind = 0; kind < FASTENING_KINDS; kind++)
+		read_fastening(&r, (enum fastening_kind)kind, &d.build);
 	if (f->n + f->beyond == before)
-		check_whole(&r, &d.build);
+		library_check_build(&d.build, root, f);
 	*b = d.build;
 }

@@ -15,6 +15,9 @@ static const char *const kind_words[] = {
 	[CARE_RELIEF] = "relief",
 	[CARE_ACTION] = "action",
 	[CARE_FRET_END] = "fret-end",
+	[CARE_CRACK] = "crack",
+	[CARE_GLUE] = "glue",
+	[CARE_PEGS] = "pegs",
 	[CARE_AIR_DRY] = "air-dry",
 	[CARE_AIR_DAMP] = "air-damp",
 	[CARE_CHECK] = "check",
@@ -71,6 +74,14 @@ static const struct field length_rows[] = {
 	{ "close", FIELD_LENGTH, FIELD_AT(care_rule, close), 0, 0.01, NULL, NULL, NULL, "" },
 	{ "pressing", FIELD_LENGTH, FIELD_AT(care_rule, pressing), 0, 0.01, NULL, NULL, NULL, "" },
 };
+static const struct field strain_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 5, "of the yield strain", NULL, NULL,
+		"" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 5, "of the yield strain", NULL, NULL,
+		"" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 5, "of the yield strain", NULL,
+		NULL, "" },
+};
 /* Points of humidity outside the band; below zero is inside. */
 static const struct field air_rows[] = {
 	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), -20, 50, "% RH", NULL, NULL, "" },
@@ -88,7 +99,11 @@ static const struct field *levels_of(enum care_kind kind)
 	case CARE_RELIEF:
 	case CARE_ACTION:
 	case CARE_FRET_END:
+	case CARE_PEGS:
 		return length_rows;
+	case CARE_CRACK:
+	case CARE_GLUE:
+		return strain_rows;
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
 		return air_rows;

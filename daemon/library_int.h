@@ -20,6 +20,10 @@ void library_no_such(struct faults *f, const config_setting_t *group, const char
 void library_read_build(const struct library *l, const config_setting_t *root, bool overlay,
 	struct build *b, struct faults *f);
 
+/* Adds a fault for each thing about a build that cannot be: what lies, sticks or spans where nothing
+ * holds it. root: the text that made it so. */
+void library_check_build(const struct build *b, const config_setting_t *root, struct faults *f);
+
 /* The rules of care.conf; memory as by schema_read_list. */
 size_t library_read_rules(const config_setting_t *root, void **rules, struct faults *f);
 

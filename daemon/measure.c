@@ -1,4 +1,4 @@
-#include "daemon/measure.h"
+#include "daemon/measure_int.h"
 
 #include <math.h>
 #include <string.h>
@@ -8,180 +8,10 @@
 #include "daemon/text.h"
 
 enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
-#define GAP_SEEN_M 5e-6 /* what rounds to 0.01 mm */
 #define AIR_MEAN_H 48 /* two days: the wood of a top answers in that time */
-#define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
 #define STALE_S (14 * DAY_S) /* without readings for so long nothing new is said of the wood */
 
-struct words {
-	char *buf;
-	size_t size;
-};
-
-static void day_of(
-	const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
-{
-	zone_print_day(engine_zone(c->engine, place), t_s, buf, n);
-}
-
-/* ---- instruments ---- */
-
-const char *measure_hardware(enum fastening_kind kind)
-{
-	switch (kind) {
-	case FASTENING_TUNER_NUT:
-		return "tuner nuts";
-	case FASTENING_BUSHING:
-		return "tuner bushings";
-	case FASTENING_STRAP_BUTTON:
-		return "strap button";
-	case FASTENING_SCREW:
-		return "screws";
-	}
-	return "";
-}
-
-static const struct fastening *fastening_of(const struct followed *f, size_t i)
-{
-	return &instrument_model_build(f->model)->fastenings[i];
-}
-
-static void slack_words(const struct fastening *x, double gap_m, struct words w)
-{
-	char turn[32];
-	units_print_turns(turn, sizeof turn, gap_m / x->pitch_m);
-	if (gap_m < GAP_SEEN_M)
-		text_add(w.buf, w.size, "no gap yet on %s", x->thread);
-	else
-		text_add(
-			w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
-}
-
-static void since_snug_words(
-	const struct measure_context *c, const struct followed *f, size_t i, struct words w)
-{
-	char day[24];
-	int64_t hour = f->state.snug_hour[i];
-	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size,
-		hour == f->state.begun ? "; taken as snug when first followed, %s"
-				       : "; snug since %s",
-		day);
-	text_add(w.buf, w.size, "; the wood there holds %.1f %% moisture now",
-		moisture_mean(f->state.mc_pct[fastening_of(f, i)->member], MOISTURE_CELLS));
-}
-
-static void of_preload(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
-{
-	size_t i = f->condition.slackest;
-	if (i == instrument_model_build(f->model)->n_fastenings)
-		return;
-	const struct fastening *x = fastening_of(f, i);
-	m->value = f->condition.hardware[i].hold;
-	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind),
-		100 * f->condition.hardware[i].preload);
-	slack_words(x, f->condition.hardware[i].gap_m, w);
-	since_snug_words(c, f, i, w);
-}
-
-static void of_after_dry(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
-{
-	const struct instrument_state *s = &f->state;
-	size_t i = f->condition.slackest;
-	if (i == instrument_model_build(f->model)->n_fastenings ||
-		s->trend.dry_seen_hour == TIME_NEVER)
-		return;
-	const struct fastening *x = fastening_of(f, i);
-	char day[24];
-	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H &&
-		   s->snug_hour[i] < s->trend.dry_seen_hour;
-	m->value = s->least_hold;
-	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size,
-		"driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ",
-		day, measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
-	slack_words(x, s->widest_gap_m, w);
-	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * f->condition.hardware[i].preload,
-		f->condition.hardware[i].gap_m * 1e3);
-	since_snug_words(c, f, i, w);
-}
-
-static void of_before_dry(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
-{
-	const struct instrument_state *s = &f->state;
-	if (s->trend.damp_seen_hour == TIME_NEVER)
-		return;
-	char day[24];
-	m->event = s->hour - s->trend.damp_seen_hour < TURN_FRESH_H &&
-		   (s->relief_hour == s->begun || s->relief_hour < s->trend.damp_hour);
-	day_of(c, f->place, s->trend.damp_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size,
-		"dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying",
-		day, f->condition.mc_pct[instrument_carrier(f->model)]);
-	if (s->relief_hour == s->begun)
-		text_add(w.buf, w.size, "; relief was never measured here");
-	else {
-		day_of(c, f->place, s->relief_hour * HOUR_S, day, sizeof day);
-		text_add(w.buf, w.size, "; last relief finding %s", day);
-	}
-}
-
-/* `relief has grown by 4 +- 2 thou since ...; was .010, now about .014` */
-static void change_words(const struct measure_context *c, const struct followed *f,
-	const char *what, const char *up, const char *down, double change_m, double sd_m,
-	double found_m, int64_t hour, bool height, struct words w)
-{
-	char change[32], sd[32], then[32], now[32], day[24];
-	void (*print_change)(char *, size_t, double, enum bench_units) =
-		height ? units_print_rise : units_print_change;
-	print_change(change, sizeof change, fabs(change_m), c->set->units);
-	print_change(sd, sizeof sd, sd_m, c->set->units);
-	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", what,
-		change_m > 0 ? up : down, change, sd, day);
-	if (isnan(found_m)) {
-		text_add(w.buf, w.size,
-			"; no finding yet: this prediction has never been checked on this "
-			"instrument");
-		return;
-	}
-	void (*print)(char *, size_t, double, enum bench_units) =
-		height ? units_print_height : units_print_gap;
-	print(then, sizeof then, found_m, c->set->units);
-	print(now, sizeof now, found_m + change_m, c->set->units);
-	text_add(w.buf, w.size, "; found %s, now about %s", then, now);
-}
-
-static void of_movement(const struct measure_context *c, enum care_kind kind,
-	const struct followed *f, struct care_measure *m, struct words w)
-{
-	const struct instrument_state *s = &f->state;
-	if (kind == CARE_RELIEF) {
-		m->value = fabs(f->condition.relief_m);
-		change_words(c, f, "relief", "grown", "fallen", f->condition.relief_m,
-			f->condition.relief_sd_m, s->relief_found_m, s->relief_hour, false, w);
-	} else {
-		m->value = fabs(f->condition.action_m);
-		change_words(c, f, "action at the 12th fret", "risen", "fallen",
-			f->condition.action_m, f->condition.action_sd_m, s->action_found_m,
-			s->action_hour, true, w);
-	}
-}
-
-static void of_fret_ends(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
-{
-	char gap[32], day[24];
-	m->value = f->condition.fret_end_m;
-	units_print_change(gap, sizeof gap, f->condition.fret_end_m, c->set->units);
-	day_of(c, f->place, f->state.fret_hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size,
-		"fingerboard has shrunk: fret ends stand out by about %s a side against %s", gap,
-		day);
-}
+/* ---- strings ---- */
 
 /* The last finding of that kind, TIME_NEVER when there is none. */
 static enum rc last_finding(const struct measure_context *c, const struct subject *s,
@@ -395,20 +225,15 @@ enum rc measure(const struct measure_context *c, const struct care_rule *rule,
 		return RC_OK;
 	switch (kind) {
 	case CARE_PRELOAD:
-		of_preload(c, s->followed, m, w);
-		return RC_OK;
 	case CARE_AFTER_DRY:
-		of_after_dry(c, s->followed, m, w);
-		return RC_OK;
 	case CARE_BEFORE_DRY:
-		of_before_dry(c, s->followed, m, w);
-		return RC_OK;
 	case CARE_RELIEF:
 	case CARE_ACTION:
-		of_movement(c, kind, s->followed, m, w);
-		return RC_OK;
 	case CARE_FRET_END:
-		of_fret_ends(c, s->followed, m, w);
+	case CARE_CRACK:
+	case CARE_GLUE:
+	case CARE_PEGS:
+		measure_wood(c, kind, s->followed, m, w);
 		return RC_OK;
 	case CARE_STRINGS:
 	case CARE_SETTLE:

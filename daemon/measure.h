@@ -34,6 +34,16 @@ bool measure_band(
 /* `tuner nuts`, `strap button` ... */
 const char *measure_hardware(enum fastening_kind kind);
 
+/* What is held, in words: `glue under the bridge` ... */
+const char *measure_held(enum held_part part);
+
+/* What findings have taught about a line, appended to buf. */
+void measure_learnt(const struct followed *f, enum line line, char *buf, size_t size);
+
+/* `relief .012 in differs from the expected .007 +- 0.002 in: ...?`; the line must have had a surprise. */
+void measure_surprise(
+	const struct followed *f, enum line line, enum bench_units units, char *buf, size_t size);
+
 /* Mean air of a place over the hours before now; false when fewer than half of them are known. */
 struct measure_air {
 	double rh_pct, t_degc; /* t_degc NAN: no temperature */

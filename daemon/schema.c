@@ -145,7 +145,7 @@ static size_t add_names(char *buf, size_t n, const char *text, const char *const
 	return found;
 }
 
-enum { HINT_NEAR = 4, HINT_KNOWN = 16 };
+enum { HINT_NEAR = 4, HINT_KNOWN = 24 };
 
 void schema_hint(char *buf, size_t n, const char *text, const char *const *names, size_t n_names)
 {

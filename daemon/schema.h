@@ -24,6 +24,7 @@ enum field_type {
 	               * "1 y" (365 d); the row must have limits */
 	FIELD_WORD, /* int (an enum); text out of words[], its index is stored */
 	FIELD_PAIR, /* double[2], two numbers, the low one first: [40, 55] */
+	FIELD_LENGTHS, /* double[2], two lengths, the low one first: [".004in", ".012in"] */
 	FIELD_NAMES, /* char[max][size]: list or array of short names, unused entries "", at least min */
 	FIELD_PATHS, /* the same of paths */
 	FIELD_OTHER /* known, but read by the caller (lists and groups) */

@@ -35,6 +35,9 @@ static const struct ctl_command commands[] = {
 		ctl_status },
 	{ "explain", "NUMBER|INSTRUMENT", "the readings, formulas and sources behind an item",
 		CTL_STORE, ctl_explain },
+	{ "build", "[NAME]",
+		"builds, or the anatomy of one or of an instrument and what to expect of it",
+		CTL_LIBRARY, ctl_build },
 };
 enum { COMMANDS = sizeof commands / sizeof commands[0] };
 
@@ -105,7 +108,7 @@ enum rc ctl_changed(struct ctl *c)
 	return rc == RC_OK ? RC_OK : err_set(c->err, rc, "stored; but then: %s", why.text);
 }
 
-static enum rc open_desk(struct ctl *c)
+static enum rc open_desk(struct ctl *c, enum ctl_need need)
 {
 	struct faults f = { 0 };
 	enum rc rc = desk_read(c->config, &c->desk, &f, NULL);
@@ -114,7 +117,7 @@ static enum rc open_desk(struct ctl *c)
 	faults_done(&f);
 	if (rc != RC_OK)
 		return err_set(c->err, rc, "the settings have faults: nothing was done");
-	return desk_open(&c->desk, STORE_WRITE, c->err);
+	return need == CTL_STORE ? desk_open(&c->desk, STORE_WRITE, c->err) : RC_OK;
 }
 
 static enum rc parse_at(struct ctl *c)
@@ -133,7 +136,7 @@ static enum rc parse_at(struct ctl *c)
 
 static enum rc run(struct ctl *c, const struct ctl_command *command)
 {
-	enum rc rc = command->need == CTL_STORE ? open_desk(c) : RC_OK;
+	enum rc rc = command->need == CTL_NOTHING ? RC_OK : open_desk(c, command->need);
 	if (rc == RC_OK)
 		rc = parse_at(c);
 	if (rc == RC_OK)

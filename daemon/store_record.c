@@ -410,7 +410,7 @@ static void read_finding(sqlite3_stmt *q, void *out)
 
 #define SELECT_FINDING                                                                             \
 	"SELECT id, kind, subject, t, quantity, value, text FROM finding WHERE kind = ?1 "
-#define ORDER_FINDING "t, quantity IN ('truss_turn', 'saddle') DESC, quantity"
+#define ORDER_FINDING "t, quantity IN ('truss_turn', 'saddle', 'nut') DESC, quantity"
 
 enum rc record_findings(struct store *s, int subject_kind, const char *subject,
 	struct finding **out, size_t *n, struct err *err)

@@ -466,6 +466,53 @@ def test_store_of_a_newer_version():
             tells(result.err, "bench.db", "99", "newer")
 
 
+def test_findings_that_cannot_be():
+    """Before the instrument, in the future, against each other: told, and nothing stored."""
+    since, then = NOW - 86400 * 30, NOW - 86400 * 5
+    with Bench() as b:
+        b.ctl("import", b.file("room.csv", export(rows(since, 4300))))
+        b.ctl("instrument", "one", "build=parlour", "place=room", "since=" + bench.stamp(since))
+        at = ["--at", bench.stamp(then)]
+        b.ctl("finding", "one", "relief=.010in", "action_bass=6/64", *at)
+        count = "SELECT count(*), sum(value) FROM finding"
+        before = b.query(count)
+        for words, why in (
+                (["relief=.010in", "--at", bench.stamp(since - 86400)], ("followed since", "--at")),
+                (["relief=.010in", "--at", bench.stamp(NOW + 86400)], ("future", "now or earlier")),
+                (["relief=.010in", "relief=.020in"], ("relief", "two values", "--at")),
+                (["relief=.020in", *at], ("relief", "two values", "--at")),
+                (["first_fret_bass=3mm", "action_bass=2mm"], ("first_fret_bass", "action_bass", "cannot both be")),
+                (["first_fret_bass=2.5mm", *at], ("first_fret_bass", "action_bass", "cannot both be")),
+                (["relief=1in"], ("relief", "cannot be true")),
+                (["tuner_turn=-1/6"], ("tuner_turn", "cannot be true"))):
+            result = b.ctl("finding", "one", *words, code=65)
+            tells(result.err, *why)
+            assert b.query(count) == before, words
+        b.ctl("finding", "one", "relief=.010in", *at)  # the same again is no contradiction
+        assert b.query(count) == before
+
+
+def test_anatomies_that_cannot_be():
+    with Bench() as b:
+        for overrides, why in (
+                ("top = { thickness = \"0mm\"; };", ("thickness", "too small", "mm")),
+                ("top = { thickness = \"-2mm\"; };", ("thickness", "mm")),
+                ("top = { species = \"sitka_sprucee\"; };", ("sitka_sprucee", "did you mean", "sitka_spruce")),
+                ("top = { outer = \"laquer\"; };", ("laquer", "did you mean", "lacquer")),
+                ("tuner_nut = { grip = \"60mm\"; };", ("grip", "thickness of headstock")),
+                ("relief_span = \"900mm\";", ("relief_span", "scale")),
+                ("joint = \"900mm\";", ("joint", "scale")),
+                ("brace_pitch = \"2mm\";", ("brace_pitch",)),
+                ("cavity_lag = \"-1 h\";", ("cavity_lag",)),
+                ("sorption_ratio = 1.5;", ("sorption_ratio", "0.7 to 1"))):
+            result = b.ctl("instrument", "one", "build=flat-top", "place=room", "overrides=" + overrides, code=None)
+            assert result.code in (65, 78), (overrides, result)
+            tells(result.err, *why)
+            assert b.query("SELECT count(*) FROM instrument") == [(0,)], overrides
+        b.ctl("instrument", "one", "build=flat-top", "place=room",
+              "overrides=top = { species = \"engelmann_spruce\"; cut = 10; thickness = \"2.6mm\"; outer = \"shellac\"; };")
+
+
 def test_something_else_in_place_of_the_store():
     with Bench() as b:
         other = b.folder / "other.db"

@@ -23,8 +23,8 @@ def furnished(b):
     """Three jobs of different kinds, one of them in a client's visit."""
     b.ctl("import", b.file("room.csv", export(DRY)))
     b.ctl("client", "school", "title=A School, with; odd\\signs")
-    b.ctl("instrument", "one", "build=parlour", "place=room", "since=" + bench.stamp(START - 86400))
-    b.ctl("instrument", "two", "build=nylon", "place=room", "client=school", "since=" + bench.stamp(START - 86400))
+    b.ctl("instrument", "one", "build=bolt-on", "place=room", "since=" + bench.stamp(START - 86400))
+    b.ctl("instrument", "two", "build=set-neck", "place=room", "client=school", "since=" + bench.stamp(START - 86400))
     b.ctl("finding", "one", "restrung", "--at", bench.stamp(NOW - 86400))
     b.ctl("finding", "two", "restrung", "--at", bench.stamp(NOW - 86400))
     assert len(b.entries("events")) == 3, b.entries("events")

@@ -48,12 +48,12 @@ struct study_world {
 	uint64_t random;
 };
 
-enum study_noise { STUDY_NORMAL, STUDY_ROUNDED };
+enum study_noise { STUDY_EVEN, STUDY_NORMAL, STUDY_ROUNDED };
 
 struct study {
 	enum learn_quantity quantity;
 	enum study_noise noise;
-	double step_m; /* normal: standard deviation of a reading; rounded: what it is rounded to */
+	double step_m; /* even: off by at most that; normal: standard deviation; rounded: what it is rounded to */
 	double gain_mean, gain_sd; /* of the hidden gains */
 	double scatter_m; /* of the hidden truth */
 	double jump_m; /* from the last finding on the truth lies off by so much: work nobody told */
@@ -118,7 +118,7 @@ static bool study_follow_wood(
 	for (int h = 0; h < 720; h++)
 		start_pct += eq_pct[h] / 720;
 	study_change_wood(&b, wood);
-	if (instrument_model_new(&b, &m, NULL) != RC_OK)
+	if (instrument_model_new(&b, w->prior, &m, NULL) != RC_OK)
 		return false;
 	instrument_begin(m, &s, 0, start_pct);
 	for (int h = 0; h < n; h++) {
@@ -127,7 +127,7 @@ static bool study_follow_wood(
 		int day = first_day + h / 24;
 		instrument_step(m, &s, &air);
 		if (day == 0 && h % 24 == 0)
-			instrument_finding(m, &s, FINDING_FRET_ENDS, 0);
+			instrument_finding(m, &s, s.hour, FINDING_FRET_ENDS, 0);
 		if (day < 0 || day >= STUDY_DAYS || h % 24 != 12)
 			continue;
 		instrument_condition(m, &s, &c);
@@ -208,6 +208,15 @@ static double study_truth(const struct study_instrument *in, int string, int day
 	return in->offset_m[string] + in->gain * in->wood[day];
 }
 
+static double study_reading(struct study_world *w, const struct study *s, double y)
+{
+	if (s->noise == STUDY_EVEN)
+		return y + s->step_m * (2 * study_uniform(w) - 1);
+	if (s->noise == STUDY_NORMAL)
+		return y + s->step_m * study_normal(w);
+	return s->step_m * round(y / s->step_m);
+}
+
 static void study_read(
 	struct study_world *w, const struct study *s, struct study_instrument *in, int finding)
 {
@@ -215,8 +224,7 @@ static void study_read(
 	for (int k = 0; k < in->strings; k++) {
 		double y = study_truth(in, k, in->day[finding]) + scatter;
 		y += finding + 1 == in->findings ? s->jump_m : 0;
-		in->y_m[finding][k] = s->noise == STUDY_NORMAL ? y + s->step_m * study_normal(w)
-							       : s->step_m * round(y / s->step_m);
+		in->y_m[finding][k] = study_reading(w, s, y);
 	}
 }
 
@@ -327,19 +335,32 @@ static void study_divide(struct study_result *sum, int n)
 	sum->rms_mean_m = sqrt(sum->rms_mean_m / n);
 }
 
-/* Hidden truth and readings as the shipped prior has them; a year of findings. */
+#define STUDY_FEELER_M (2 * 25.4e-6) /* one step of a feeler gauge set */
+#define STUDY_RULER_M (25.4e-3 / 128) /* half of 1/64 in */
+
+/* Hidden gains and scatter as the shipped prior has them; readings off by up to one step of the feeler gauge, half a 64th of the
+ * ruler; a year of findings. */
 static struct study study_as_stated(const struct study_world *w, enum learn_quantity q)
 {
 	return (struct study){
 		.quantity = q,
-		.noise = STUDY_NORMAL,
-		.step_m = w->prior[q].reading_sd,
+		.noise = STUDY_EVEN,
+		.step_m = q == LEARN_ACTION ? STUDY_RULER_M : STUDY_FEELER_M,
 		.gain_mean = 1,
 		.gain_sd = w->prior[q].gain_sd,
 		.scatter_m = w->prior[q].scatter_sd,
 		.years = 1,
 		.instruments = 4000,
 	};
+}
+
+/* The same with twice the spread in readings and prior: a standard deviation of one whole step. */
+static struct study study_coarse(struct study_world *w, enum learn_quantity q)
+{
+	struct study s = study_as_stated(w, q);
+	s.noise = STUDY_NORMAL;
+	w->prior[q].reading_sd = s.step_m;
+	return s;
 }
 
 static struct study_result study_run(struct study_world *w, const struct study *s)

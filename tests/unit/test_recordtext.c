@@ -327,7 +327,7 @@ static void put_random_finding(
 
 static void put_random_instrument(struct store *s, uint64_t *seed, int i, int n_clients)
 {
-	static const char *const overrides[] = { "", "top = { thickness = \"2.6mm\"; };",
+	static const char *const overrides[] = { "", "top = { thickness = \"6mm\"; };",
 		"band = [42, 55]; top_share = 0.1; neck = { cut = 12.5; };" };
 	static const char *const places[] = { "shop", "case-1", "loft" };
 	struct instrument x = { .since_s = random_time(seed, 1700000000, 1710000000),
@@ -337,9 +337,10 @@ static void put_random_instrument(struct store *s, uint64_t *seed, int i, int n_
 	if (support_random(seed) % 4 == 0)
 		x.until_s = end_s = random_time(seed, 1720000000, 1730000000);
 	(void)snprintf(x.name, sizeof x.name, "i-%d", i);
-	(void)snprintf(x.build, sizeof x.build, "%s",
-		lib->builds[support_random(seed) % lib->n_builds].name);
-	if (strcmp(x.build, "bolt-on") != 0)
+	const struct build *build = &lib->builds[support_random(seed) % lib->n_builds];
+	(void)snprintf(x.build, sizeof x.build, "%s", build->name);
+	if (build_member(build, MEMBER_TOP) < build->n_members &&
+		build_member(build, MEMBER_NECK) < build->n_members)
 		(void)snprintf(x.overrides, sizeof x.overrides, "%s",
 			overrides[support_random(seed) % COUNT(overrides)]);
 	if (n_clients && support_random(seed) % 2)

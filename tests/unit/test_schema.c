@@ -17,6 +17,7 @@ struct sample {
 	int64_t span_s;
 	int word;
 	double pair[2];
+	double lengths_m[2];
 	char names[3][8];
 	double optional;
 };
@@ -36,6 +37,8 @@ static const struct field rows[] = {
 	{ "span", FIELD_SPAN, AT(span_s), 60, 40000000, NULL, "\"15 min\"", NULL, "" },
 	{ "word", FIELD_WORD, AT(word), 0, 0, NULL, "\"middle\"", words, "" },
 	{ "pair", FIELD_PAIR, AT(pair), 0, 100, "% RH", "[40, 55]", NULL, "" },
+	{ "lengths", FIELD_LENGTHS, AT(lengths_m), 0, 0.03, NULL, "[\"0mm\", \".012in\"]", NULL,
+		"" },
 	{ "names", FIELD_NAMES, offsetof(struct sample, names), 8, 0, 3, NULL, "[]", NULL, "" },
 	{ "optional", FIELD_REAL, AT(optional), 0, 9, NULL, "", NULL, "" },
 };
@@ -76,6 +79,8 @@ static void what_is_left_out_takes_its_default(void **state)
 	assert_int_equal(s.word, 1);
 	CLOSE(s.pair[0], 40, 0, "low");
 	CLOSE(s.pair[1], 55, 0, "high");
+	CLOSE(s.lengths_m[0], 0, 0, "shorter");
+	CLOSE(s.lengths_m[1], 0.0003048, 1e-15, "longer, exact inch");
 	assert_string_equal(s.names[0], "");
 }
 
@@ -199,6 +204,18 @@ static void each_wrong_value_is_one_fault_that_says_what_would_do(void **state)
 				      "first, 0 to 100 % RH" },
 		{ "pair = [40, 55.5];", "t.conf:1: unlike values between [ ]: write all alike, "
 					"[40.0, 55.5], or use ( )" },
+		{ "lengths = [\".012in\", \".004in\"];",
+			"t.conf:1: lengths = [...]: the first is not the lower one: two lengths, "
+			"the "
+			"low one first, such as [\".004in\", \".012in\"], 0mm to 30mm" },
+		{ "lengths = [0.1, 0.3];",
+			"t.conf:1: lengths = 0.1: no unit: two lengths, the low one first, such as "
+			"[\".004in\", \".012in\"], 0mm to 30mm" },
+		{ "lengths = [\"1mm\", \"31mm\"];",
+			"t.conf:1: lengths = \"31mm\": too large: 0mm to 30mm" },
+		{ "lengths = \"1mm\";",
+			"t.conf:1: lengths = \"1mm\": wrong type: two lengths, the low one first, "
+			"such as [\".004in\", \".012in\"], 0mm to 30mm" },
 		{ "names = \"a\";",
 			"t.conf:1: names = \"a\": wrong type: a list of at most 3 names" },
 		{ "names = [\"a\", \"b\", \"c\", \"d\"];",
