@@ -7,21 +7,24 @@ MANDIR ?= $(PREFIX)/share/man
 UNITDIR ?= $(PREFIX)/lib/systemd/system
 VERSION := 0.1.0
 
-PACKAGES := sqlite3 libconfig libical libsystemd libcurl
+PACKAGES := sqlite3 libconfig libical libsystemd libcurl json-c libcrypto libmosquitto libmicrohttpd
 # Asked once and only when first needed: `make deps all` installs pkg-config before that.
 PKG_CFLAGS = $(eval PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES)))$(PKG_CFLAGS)
 PKG_LIBS = $(eval PKG_LIBS := $(shell pkg-config --libs $(PACKAGES)))$(PKG_LIBS)
 APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
-	libcurl4-openssl-dev libcmocka-dev tzdata
-APT_CHECK := python3 python3-icalendar python3-scipy
+	libcurl4-openssl-dev libjson-c-dev libssl-dev libmosquitto-dev libmicrohttpd-dev libcmocka-dev tzdata
+APT_CHECK := python3 python3-icalendar python3-scipy openssl dbus-daemon python3-dbusmock mosquitto mosquitto-clients \
+	mandoc
 APT_NODE := nodejs npm
-APT_BENCH := python3-scipy sqlite3
+APT_BENCH := python3-scipy sqlite3 mosquitto
 
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wstrict-prototypes \
 	-Wmissing-prototypes -Wold-style-definition -Wformat=2 -Wundef -Wvla -Wcast-qual \
 	-Wwrite-strings -Wswitch-enum -Wdouble-promotion -Wimplicit-fallthrough -Wnull-dereference
 CFLAGS ?= -O2 -g -D_FORTIFY_SOURCE=2
 LDFLAGS ?=
+SANITIZED := -g -fno-omit-frame-pointer -fsanitize=address,undefined,float-cast-overflow,float-divide-by-zero \
+	-fno-sanitize-recover=all
 ALL_CFLAGS = -std=c17 $(WARN) -ffp-contract=off -ffile-prefix-map=$(CURDIR)=. -fPIE \
 	-fstack-protector-strong $(CFLAGS)
 ALL_LDFLAGS = -pie -Wl,-z,relro,-z,now,--as-needed $(LDFLAGS)
@@ -33,11 +36,15 @@ CORE := $(sort $(wildcard core/*.c))
 DAEMON := $(filter-out $(MAINS),$(sort $(wildcard daemon/*.c)))
 UNIT := $(sort $(wildcard tests/unit/test_*.c))
 HELPERS := $(sort $(wildcard tests/system/*.c tests/bench/*.c tests/demo/*.c))
+FUZZ := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 PROGRAMS := $(B)/seasond $(B)/seasonctl
 UNIT_BIN := $(UNIT:%.c=$(B)/%)
 HELPER_BIN := $(HELPERS:%.c=$(B)/%)
+FUZZ_BIN := $(FUZZ:%.c=$(B)/%)
+FUZZ_MAIN = $(B)/tests/fuzz/replay.o
 LIBS := $(B)/libdaemon.a $(B)/libcore.a
-OBJ := $(patsubst %.c,$(B)/%.o,$(CORE) $(DAEMON) $(MAINS) $(UNIT) $(HELPERS) tests/unit/support.c)
+OBJ := $(patsubst %.c,$(B)/%.o,$(CORE) $(DAEMON) $(MAINS) $(UNIT) $(HELPERS) $(FUZZ) tests/unit/support.c \
+	tests/fuzz/replay.c)
 
 all: $(PROGRAMS)
 Q := $(if $(V),,@)
@@ -67,6 +74,9 @@ $(UNIT_BIN): $(B)/tests/unit/%: $(B)/tests/unit/%.o $(B)/tests/unit/support.o $(
 $(HELPER_BIN): $(B)/%: $(B)/%.o $(LIBS)
 	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
 
+$(FUZZ_BIN): $(B)/%: $(B)/%.o $(LIBS) $(FUZZ_MAIN)
+	$(Q)$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $^ $(PKG_LIBS) -lm
+
 # What has paths or the version in it is compiled again when they change.
 $(B)/.paths: FORCE
 	@mkdir -p $(B)
@@ -88,7 +98,7 @@ $(B)/npm/.done: tests/npm/package.json tests/npm/package-lock.json
 	cp tests/npm/package*.json $(@D)
 	-cd $(@D) && npm ci --no-audit --no-fund --silent && touch .done
 
-check: all $(UNIT_BIN) $(HELPER_BIN) $(B)/npm/.done
+check: all $(UNIT_BIN) $(HELPER_BIN) $(FUZZ_BIN) $(B)/npm/.done
 	B=$(B) SEASOND_NODE_MODULES=$(abspath $(B)/npm/node_modules) tests/run
 
 demo: all $(HELPER_BIN)
@@ -99,7 +109,16 @@ bench: all $(HELPER_BIN)
 
 sanitize:
 	$(MAKE) B=$(B)-san check ASAN_OPTIONS=detect_leaks=1 LDFLAGS=-fsanitize=address,undefined \
-		CFLAGS="-O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined,float-cast-overflow,float-divide-by-zero -fno-sanitize-recover=all"
+		CFLAGS="-O1 $(SANITIZED)"
+
+fuzz:
+	tests/deps clang libclang-rt-14-dev
+	$(MAKE) B=$(B)-fuzz CC=clang FUZZ_MAIN= CFLAGS="-O1 -fsanitize=fuzzer-no-link $(SANITIZED)" \
+		LDFLAGS=-fsanitize=address,undefined fuzz-targets
+	B=$(B)-fuzz FUZZ_S="$(FUZZ_S)" ONLY="$(ONLY)" tests/fuzz/run
+
+fuzz-targets: ALL_LDFLAGS += -fsanitize=fuzzer
+fuzz-targets: $(FUZZ_BIN)
 
 layers: $(B)/libcore.a
 	B=$(B) tests/layers
@@ -115,7 +134,7 @@ deps-bench:
 install: all
 	install -D -t $(DESTDIR)$(PREFIX)/sbin $(B)/seasond
 	install -D -t $(DESTDIR)$(PREFIX)/bin $(B)/seasonctl
-	install -D -m 644 -t $(DESTDIR)$(DATADIR) conf/*.conf conf/seasond.conf.example
+	install -D -m 644 -t $(DESTDIR)$(DATADIR) conf/*.conf conf/seasond.conf.example systemd/network.conf
 	install -D -m 644 -t $(DESTDIR)$(DATADIR)/builds conf/builds/*.conf
 	install -D -m 644 -t $(DESTDIR)$(MANDIR)/man1 daemon/man/seasonctl.1
 	install -D -m 644 -t $(DESTDIR)$(MANDIR)/man5 daemon/man/seasond.conf.5
@@ -135,7 +154,7 @@ uninstall:
 	rm -rf $(DESTDIR)$(DATADIR)
 
 clean:
-	rm -rf $(B) $(B)-san $(B)-clang
+	rm -rf $(B) $(B)-san $(B)-clang $(B)-fuzz
 
 help:
 	@echo 'deps        install the Debian packages that building and testing need (as root)'
@@ -144,9 +163,10 @@ help:
 	@echo 'demo        play fourteen months of an invented bench through the service'
 	@echo 'check       all tests (SEASOND_TEST_DATA=FOLDER adds those on open measurements)'
 	@echo 'sanitize    all tests under address and undefined behaviour sanitizers'
+	@echo 'fuzz        feed each reader of outside bytes for FUZZ_S seconds (600; ONLY=json picks)'
 	@echo 'bench       measure, as ratios in one run (ONLY=import picks)'
 	@echo 'layers lint proofs of purity and style'
 	@echo 'install uninstall  PREFIX=$(PREFIX) SYSCONFDIR=$(SYSCONFDIR) DESTDIR='
 	@echo 'clean       remove $(B)/'
 
-.PHONY: all FORCE unit check demo bench sanitize layers lint deps deps-bench install uninstall clean help
+.PHONY: all FORCE unit check demo fuzz fuzz-targets bench sanitize layers lint deps deps-bench install uninstall clean help

@@ -12,6 +12,11 @@ enum care_subject care_subject_of(enum care_kind kind)
 		return CARE_OF_PLACE;
 	case CARE_CHECK:
 	case CARE_SILENT:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 		return CARE_OF_SENSOR;
 	case CARE_PRELOAD:
 	case CARE_AFTER_DRY:
@@ -42,6 +47,11 @@ static bool is_level(enum care_kind kind)
 	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 		return true;
 	case CARE_AFTER_DRY:
 	case CARE_BEFORE_DRY:
@@ -81,6 +91,11 @@ static bool is_due(const struct care_rule *r, const struct care_measure *m, int6
 	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 		return beyond(r, m->value, r->open) > 0;
 	case CARE_AFTER_DRY:
 		return m->event && beyond(r, m->value, r->open) > 0;
@@ -117,6 +132,11 @@ static bool is_over(const struct care_rule *r, const struct care_measure *m, int
 	case CARE_PEGS:
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 		return false;
 	}
 	return false;

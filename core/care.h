@@ -28,7 +28,12 @@ enum care_kind {
 	CARE_CHECK, /* dated: a hygrometer not checked for every_s */
 	CARE_SILENT, /* dated: a sensor without readings for its own silent_after */
 	CARE_STRINGS, /* dated: strings older than their life */
-	CARE_SETTLE /* dated: every_s after restringing, until looked over */
+	CARE_SETTLE, /* dated: every_s after restringing, until looked over */
+	CARE_DISAGREE, /* a sensor off the others of its place, in times what is expected of them (agree.h) */
+	CARE_DRIFT, /* how far that has moved in a month, % RH */
+	CARE_WET, /* hours a sensor has stood near saturation that nothing else speaks for */
+	CARE_BATTERY, /* charge left, percent, under open */
+	CARE_CLOCK /* how far the sender's clock is off ours, seconds */
 };
 
 enum care_subject { CARE_OF_INSTRUMENT, CARE_OF_PLACE, CARE_OF_SENSOR };
@@ -46,7 +51,7 @@ struct care_rule {
 	char title[CARE_TEXT]; /* what to do, in a few words */
 	char advice[CARE_LONG]; /* how, in a sentence or two */
 	char caution[CARE_LONG]; /* what can go wrong and who to ask */
-	double open, close; /* hold, metres or percent RH by kind; close is nearer to healthy */
+	double open, close; /* in the unit of the kind; close is nearer to healthy */
 	double pressing; /* beyond this the weight is CARE_PRESSING; halfway there CARE_SOON */
 	int64_t every_s; /* CARE_CHECK, CARE_SETTLE */
 	int64_t lead_s; /* levels: from opening to the earliest sensible day; dated kinds: how long

@@ -42,6 +42,8 @@ static const struct finding_word words[FINDING_KINDS] = {
 		"looked over after the new strings settled", NULL },
 	[FINDING_CHECKED] = { "checked", FINDING_EVENT, 0, 0, true,
 		"hygrometer compared with a reference", NULL },
+	[FINDING_BATTERY] = { "battery", FINDING_EVENT, 0, 0, true, "battery changed or charged",
+		NULL },
 };
 
 const struct finding_word *finding_words(void)

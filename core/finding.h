@@ -23,6 +23,7 @@ enum finding_kind {
 	FINDING_INSPECTED, /* plates, seams, bridge and braces looked over */
 	FINDING_SETTLED, /* looked over after restringing */
 	FINDING_CHECKED, /* hygrometer compared with a reference */
+	FINDING_BATTERY, /* a sensor's battery was changed or charged */
 	FINDING_KINDS
 };
 

@@ -556,6 +556,7 @@ void instrument_finding(const struct instrument_model *m, struct instrument_stat
 	case FINDING_SETTLED:
 	case FINDING_INSPECTED:
 	case FINDING_CHECKED:
+	case FINDING_BATTERY:
 	case FINDING_KINDS:
 		break;
 	}

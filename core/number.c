@@ -14,7 +14,7 @@ bool number_real(const char *text, double *out)
 {
 	const char *p = skip_blanks(text);
 	const char *digits = p + (*p == '-' || *p == '+');
-	if (strspn(digits, "0123456789.") == 0 || digits[strspn(digits, "0123456789.eE+-")] == 'x')
+	if (strspn(digits, "0123456789.") == 0 || strpbrk(digits, "xX"))
 		return false;
 	char *end;
 	double value = strtod(p, &end);

@@ -61,8 +61,15 @@ enum rc app_take_file(struct app *app, const struct source *source, const char *
 	return rc;
 }
 
-enum rc app_take_readings(struct app *app, const struct source *source,
-	const struct quality_reading *r, size_t n, int64_t now_s, struct err *err)
+enum rc app_take_samples(struct app *app, const struct source *source,
+	const struct intake_sample *samples, size_t n, int64_t now_s, struct err *err)
 {
-	return intake_readings(app->desk.intake, source->sensor, r, n, now_s, NULL, err);
+	size_t unknown = 0;
+	enum rc rc = intake_samples(
+		app->desk.intake, source->name, samples, n, now_s, NULL, &unknown, err);
+	if (rc == RC_OK && unknown)
+		log_line(app->log, LEVEL_WARNING, source->name,
+			"source \"%s\": %zu readings of sensors that are not in the settings",
+			source->name, unknown);
+	return rc;
 }

@@ -34,9 +34,10 @@ MUST_USE enum rc app_reload(struct app *app, struct err *err);
 MUST_USE enum rc app_take_file(struct app *app, const struct source *source, const char *path,
 	int64_t now_s, char *summary, size_t n, struct err *err);
 
-/* Readings of a source's sensor into the store, durable on RC_OK. */
-MUST_USE enum rc app_take_readings(struct app *app, const struct source *source,
-	const struct quality_reading *r, size_t n, int64_t now_s, struct err *err);
+/* What a source brought into the store, durable on RC_OK. Samples of sensors the settings do not know are left out
+ * and told in the log. */
+MUST_USE enum rc app_take_samples(struct app *app, const struct source *source,
+	const struct intake_sample *samples, size_t n, int64_t now_s, struct err *err);
 
 /* From the store to the calendars: follows the air, judges the rules, writes what changed.
  * Idempotent. Called after each intake, after the bell, and shortly after each full hour. */

@@ -43,10 +43,17 @@ char *ctl_split(char *word);
 /* Option of a command: removes `--NAME VALUE` or `--NAME=VALUE` from argv and returns VALUE, NULL when it is not there. */
 const char *ctl_option(struct ctl *c, const char *name);
 
+/* Option without a value: removes `--NAME` and tells whether it was there. */
+bool ctl_flag(struct ctl *c, const char *name);
+
+/* `21.5`, `21.5C`, `70.7F`; false: not read, or outside -40..60 degC. */
+bool ctl_temperature(const char *text, double *t_degc);
+
 /* RC_USAGE with the command's usage unless low <= argc <= high; high < 0: no limit. */
 MUST_USE enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high);
 
 enum rc ctl_check(struct ctl *c);
+enum rc ctl_salt(struct ctl *c);
 enum rc ctl_log(struct ctl *c);
 enum rc ctl_import(struct ctl *c);
 enum rc ctl_records(struct ctl *c);
@@ -60,6 +67,8 @@ enum rc ctl_done(struct ctl *c);
 enum rc ctl_aside(struct ctl *c);
 enum rc ctl_status(struct ctl *c);
 enum rc ctl_explain(struct ctl *c);
+enum rc ctl_sources(struct ctl *c);
+enum rc ctl_try(struct ctl *c);
 enum rc ctl_build(struct ctl *c);
 
 #endif

@@ -5,13 +5,17 @@
 
 enum { DAYS = 14, SENSORS = 32, MONTHS = 12 };
 
-static void print_day(const struct store_sum *d)
+/* The day as its checks at noon have it: gains are above zero, so least stays least. */
+static void print_day(const struct store_sum *d, const struct salt_check *checks, size_t n)
 {
 	struct civil c = civil_at(d->at * DAY_S);
+	struct salt_correction to = salt_at(checks, n, d->at * DAY_S + DAY_S / 2, 1);
 	if (d->n == 0)
 		return;
 	(void)printf("    %04d-%02d-%02d  %5.1f %5.1f %5.1f %% RH", c.year, c.month, c.day,
-		d->rh_min / 100.0, (double)d->rh_sum / (double)d->n / 100, d->rh_max / 100.0);
+		salt_apply(&to, d->rh_min / 100.0),
+		salt_apply(&to, (double)d->rh_sum / (double)d->n / 100),
+		salt_apply(&to, d->rh_max / 100.0));
 	if (d->temp_n)
 		(void)printf("  %5.1f degC", (double)d->temp_sum / (double)d->temp_n / 100);
 	(void)puts("");
@@ -24,15 +28,19 @@ enum rc ctl_course_days(struct ctl *c, const struct place *p)
 	int64_t today = zone_day(engine_zone(c->desk.engine, p->name), c->now_s);
 	for (size_t i = 0; i < n; i++) {
 		struct store_sum days[DAYS];
-		size_t got = 0;
+		struct salt_check *checks = NULL;
+		size_t got = 0, n_checks = 0;
 		enum rc rc = store_days(c->desk.store, ids[i], today - DAYS + 1, today + 1, days,
 			DAYS, &got, c->err);
+		if (rc == RC_OK)
+			rc = store_checks(c->desk.store, ids[i], &checks, &n_checks, c->err);
 		if (rc != RC_OK)
 			return rc;
 		if (got)
 			(void)puts("    day         least  mean  most");
 		for (size_t k = 0; k < got; k++)
-			print_day(&days[k]);
+			print_day(&days[k], checks, n_checks);
+		mem_free(checks);
 	}
 	return RC_OK;
 }

@@ -17,17 +17,27 @@
 
 enum { SENSORS = 32, DAY_ROWS = 4096 };
 
-/* The name of a sensor of the settings, "" when they have it no more. */
-static enum rc sensor_name(struct ctl *c, int64_t sensor, const char **name)
+/* A sensor of the settings, NULL when they have it no more. */
+static enum rc find_sensor(struct ctl *c, int64_t id, const struct sensor **sensor)
 {
 	enum rc rc = RC_OK;
-	*name = "";
+	*sensor = NULL;
 	for (size_t i = 0; rc == RC_OK && i < c->desk.set->n_sensors; i++) {
-		int64_t id = 0;
-		rc = store_sensor_find(c->desk.store, c->desk.set->sensors[i].name, &id, c->err);
-		if (rc == RC_OK && id == sensor)
-			*name = c->desk.set->sensors[i].name;
+		int64_t known = 0;
+		rc = store_sensor_find(c->desk.store, c->desk.set->sensors[i].name, &known, c->err);
+		if (rc == RC_OK && known == id)
+			*sensor = &c->desk.set->sensors[i];
 	}
+	return rc;
+}
+
+static enum rc print_correction(struct ctl *c, const struct sensor *sensor)
+{
+	const struct measure_context at = { c->desk.store, c->desk.engine, c->desk.set, c->now_s };
+	char text[MEASURE_CORRECTION] = "";
+	enum rc rc = sensor ? measure_correction(&at, sensor, text, sizeof text, c->err) : RC_OK;
+	if (rc == RC_OK && text[0])
+		(void)printf("    %s %s; readings stay as they came\n", sensor->name, text);
 	return rc;
 }
 
@@ -39,9 +49,9 @@ static enum rc print_readings(struct ctl *c, const char *place, int64_t sensor)
 	char from[24], to[24];
 	const struct zone *z = engine_zone(c->desk.engine, place);
 	enum rc rc = store_span(c->desk.store, sensor, c->now_s, &first, &last, c->err);
-	const char *name = "";
+	const struct sensor *set = NULL;
 	if (rc == RC_OK)
-		rc = sensor_name(c, sensor, &name);
+		rc = find_sensor(c, sensor, &set);
 	if (rc != RC_OK || last == TIME_NEVER)
 		return rc;
 	rows = mem_new(DAY_ROWS, sizeof *rows);
@@ -55,8 +65,41 @@ static enum rc print_readings(struct ctl *c, const char *place, int64_t sensor)
 	if (rc == RC_OK)
 		(void)printf("    readings of %s from %s to %s; in the last day %zu%s, "
 			     "questionable %zu\n",
-			name, from, to, got, got == DAY_ROWS ? " or more" : "", flagged);
+			set ? set->name : "", from, to, got, got == DAY_ROWS ? " or more" : "",
+			flagged);
 	mem_free(rows);
+	return rc == RC_OK ? print_correction(c, set) : rc;
+}
+
+/* The sensors of a place beside each other, for a pocket calculator. */
+static enum rc explain_week(struct ctl *c, const char *place)
+{
+	const struct measure_context at = { c->desk.store, c->desk.engine, c->desk.set, c->now_s };
+	const struct track_source *source = engine_source(c->desk.engine, place);
+	struct agree_off off[TRACK_SENSORS_MAX];
+	if (!source || source->n < 2)
+		return RC_OK;
+	enum rc rc = measure_week(&at, source, off, c->err);
+	if (rc == RC_OK)
+		(void)puts("  in the last 7 days, each beside the mean of the others, in vapour "
+			   "pressure");
+	for (size_t i = 0; rc == RC_OK && i < source->n; i++) {
+		const struct sensor *sensor = NULL;
+		rc = find_sensor(c, source->at[i].id, &sensor);
+		if (rc != RC_OK || !sensor || off[i].hours == 0)
+			continue;
+		(void)printf("    %-16s %.1f Pa at %.2f degC, the others %.1f Pa at %.2f degC;\n"
+			     "        %+.2f %% RH, expected +- %.2f; %lld h\n",
+			sensor->name, off[i].others_pa + off[i].pa, off[i].t_degc, off[i].others_pa,
+			off[i].others_t_degc, off[i].rh_pct, off[i].sd_pct,
+			(long long)off[i].hours);
+	}
+	if (rc == RC_OK)
+		ctl_wood_wrapped("% RH: 100 x difference / saturation pressure at its own "
+				 "temperature (ASHRAE Fundamentals 2017 ch. 1 eq. 6); expected: "
+				 "sqrt(u^2 + u^2 of the others + 2 x (0.06 x RH x 0.3 K)^2), u the "
+				 "accuracy of the settings or what checks over salt leave",
+			4);
 	return rc;
 }
 
@@ -167,6 +210,11 @@ static void explain_figure(struct workings *w, enum care_kind kind)
 	case CARE_AIR_DAMP:
 	case CARE_CHECK:
 	case CARE_SILENT:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 		break;
 	}
 }
@@ -230,10 +278,13 @@ static enum rc explain_item(struct ctl *c, const struct item *it)
 	}
 	if (it->subject_kind == CARE_OF_PLACE)
 		return explain_readings(c, it->subject);
-	for (size_t i = 0; i < c->desk.set->n_sensors; i++)
-		if (it->subject_kind == CARE_OF_SENSOR &&
-			strcmp(c->desk.set->sensors[i].name, it->subject) == 0)
-			return explain_readings(c, c->desk.set->sensors[i].place);
+	const struct sensor *sensor = it->subject_kind == CARE_OF_SENSOR
+					      ? settings_sensor(c->desk.set, it->subject)
+					      : NULL;
+	if (sensor) {
+		enum rc rc = explain_readings(c, sensor->place);
+		return rc == RC_OK ? explain_week(c, sensor->place) : rc;
+	}
 	const struct followed *f = it->subject_kind == CARE_OF_INSTRUMENT
 					   ? engine_find(c->desk.engine, it->subject)
 					   : NULL;

@@ -216,8 +216,7 @@ static bool read_rh(const char *text, double *rh_pct)
 	return number_real(buf, rh_pct) && *rh_pct > 1 && *rh_pct <= 100;
 }
 
-/* `21.5`, `21.5C`, `70.7F`. */
-static bool read_temp(const char *text, double *t_degc)
+bool ctl_temperature(const char *text, double *t_degc)
 {
 	char buf[32];
 	size_t n = strlen(text);
@@ -243,7 +242,7 @@ enum rc ctl_log(struct ctl *c)
 	if (!read_rh(c->argv[1], &rh_pct))
 		return err_set(
 			c->err, RC_USAGE, "humidity \"%.20s\": percent, over 1 to 100", c->argv[1]);
-	if (c->argc == 3 && !read_temp(c->argv[2], &t_degc))
+	if (c->argc == 3 && !ctl_temperature(c->argv[2], &t_degc))
 		return err_set(c->err, RC_USAGE, "temperature \"%.20s\": -40..60 degC, or with F",
 			c->argv[2]);
 	if (c->at_s > c->now_s + 300)

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "core/mem.h"
 #include "core/number.h"
 #include "daemon/agenda.h"
 #include "daemon/recordtext.h"
@@ -224,6 +225,27 @@ enum rc ctl_move(struct ctl *c)
 	return ctl_transaction(c, put_stay, &m);
 }
 
+/* The one of that minute, as `seasonctl salt SENSOR` lists them. */
+static enum rc remove_correction(struct ctl *c, const char *sensor)
+{
+	struct store_correction *all = NULL;
+	size_t n = 0, i = 0;
+	int64_t id = 0;
+	enum rc rc = store_sensor_find(c->desk.store, sensor, &id, c->err);
+	if (rc == RC_OK)
+		rc = store_corrections(c->desk.store, id, &all, &n, c->err);
+	while (i < n && civil_floor(all[i].check.t_s, 60) != civil_floor(c->at_s, 60))
+		i++;
+	if (rc == RC_OK && i == n)
+		rc = err_set(c->err, RC_UNKNOWN,
+			"no correction of %s at that time: see `seasonctl salt %s`", sensor,
+			sensor);
+	if (rc == RC_OK)
+		rc = store_correction_remove(c->desk.store, id, all[i].check.t_s, c->err);
+	mem_free(all);
+	return rc;
+}
+
 static enum rc remove_it(struct ctl *c, void *arg)
 {
 	(void)arg;
@@ -232,10 +254,12 @@ static enum rc remove_it(struct ctl *c, void *arg)
 		return record_remove_client(c->desk.store, name, c->err);
 	if (strcmp(what, "instrument") == 0 && c->argc == 2)
 		return record_remove_instrument(c->desk.store, name, c->err);
+	if (strcmp(what, "correction") == 0 && c->argc == 2)
+		return remove_correction(c, name);
 	if (strcmp(what, "finding") != 0 || c->argc != 3)
 		return err_set(c->err, RC_USAGE,
-			"remove what? client NAME, instrument NAME, or finding SUBJECT WHAT --at "
-			"TIME");
+			"remove what? client NAME, instrument NAME, finding SUBJECT WHAT --at "
+			"TIME, or correction SENSOR --at TIME");
 	enum finding_kind kind = finding_by_name(c->argv[2]);
 	if (kind == FINDING_KINDS)
 		return err_set(c->err, RC_UNKNOWN, "finding \"%.40s\": no such word", c->argv[2]);
@@ -245,8 +269,10 @@ static enum rc remove_it(struct ctl *c, void *arg)
 
 enum rc ctl_remove(struct ctl *c)
 {
-	enum rc rc = ctl_arguments(
-		c, "remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME", 2, 3);
+	enum rc rc = ctl_arguments(c,
+		"remove client NAME | instrument NAME | finding SUBJECT WHAT --at TIME | "
+		"correction SENSOR --at TIME",
+		2, 3);
 	return rc == RC_OK ? ctl_transaction(c, remove_it, NULL) : rc;
 }
 

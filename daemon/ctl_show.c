@@ -89,6 +89,23 @@ enum rc ctl_agenda(struct ctl *c)
 
 /* ---- status ---- */
 
+/* The corrections in force there, a line each. */
+static enum rc print_corrections(struct ctl *c, const struct place *p)
+{
+	const struct measure_context at = context(c);
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < c->desk.set->n_sensors; i++) {
+		const struct sensor *sensor = &c->desk.set->sensors[i];
+		char text[MEASURE_CORRECTION];
+		if (strcmp(sensor->place, p->name) != 0)
+			continue;
+		rc = measure_correction(&at, sensor, text, sizeof text, c->err);
+		if (rc == RC_OK && text[0])
+			(void)printf("    sensor %s %s\n", sensor->name, text);
+	}
+	return rc;
+}
+
 static enum rc print_place(struct ctl *c, const struct place *p)
 {
 	const struct measure_context at = context(c);
@@ -115,7 +132,7 @@ static enum rc print_place(struct ctl *c, const struct place *p)
 	if (measure_band(&at, p, &low, &high))
 		(void)printf(", band %.0f-%.0f %%", low, high);
 	(void)puts("");
-	return RC_OK;
+	return print_corrections(c, p);
 }
 
 static void print_change(const struct ctl *c, const char *what, double change_m, double sd_m,

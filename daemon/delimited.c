@@ -14,7 +14,9 @@
 enum { RAW_SIZE = 65536, TEXT_SIZE = 4 * IMPORT_LINE_MAX };
 
 struct delimited {
-	int fd;
+	int fd; /* < 0: the text is in memory */
+	const char *bytes;
+	size_t n, at; /* of bytes */
 	int error; /* errno of a failed read */
 	enum encoding encoding;
 	char eol;
@@ -37,12 +39,24 @@ static void long_line(struct row *row)
 	row->ended = true;
 }
 
+/* As read(2). */
+static ssize_t read_some(struct delimited *d, void *into, size_t n)
+{
+	if (d->fd >= 0)
+		return read(d->fd, into, n);
+	size_t left = d->n - d->at;
+	n = n < left ? n : left;
+	memcpy(into, d->bytes + d->at, n);
+	d->at += n;
+	return (ssize_t)n;
+}
+
 /* Reads up to n bytes; 0 at the end, also when reading failed. */
 static size_t read_bytes(struct delimited *d, void *into, size_t n)
 {
 	ssize_t got;
 	do
-		got = read(d->fd, into, n);
+		got = read_some(d, into, n);
 	while (got < 0 && errno == EINTR);
 	if (got < 0)
 		d->error = errno;
@@ -118,8 +132,9 @@ enum rc delimited_result(const struct delimited *d, struct err *err)
 
 bool delimited_rewind(struct delimited *d)
 {
-	if (lseek(d->fd, 0, SEEK_SET) != 0)
+	if (d->fd >= 0 && lseek(d->fd, 0, SEEK_SET) != 0)
 		return false;
+	d->at = 0;
 	d->pos = d->end = d->carry = 0;
 	d->done = 0;
 	d->line = 1;
@@ -132,7 +147,7 @@ static enum rc look(struct delimited *d, const char *path, int known, struct err
 {
 	ssize_t got = 0;
 	size_t n = 0;
-	while (n < RAW_SIZE && (got = read(d->fd, d->raw + n, RAW_SIZE - n)) > 0)
+	while (n < RAW_SIZE && (got = read_some(d, d->raw + n, RAW_SIZE - n)) > 0)
 		n += (size_t)got;
 	if (got < 0)
 		return err_set(err, RC_IO, "%s: %s", path, strerror(errno));
@@ -187,11 +202,31 @@ enum rc delimited_open(const char *path, int known, struct delimited **out, stru
 	return rc;
 }
 
+enum rc delimited_open_bytes(const char *name, const void *bytes, size_t n, int known,
+	struct delimited **out, struct err *err)
+{
+	struct delimited *d = mem_new(1, sizeof *d);
+	if (!d)
+		return err_set(err, RC_MEM, "%s: out of memory", name);
+	d->fd = -1;
+	d->bytes = n > 0 ? bytes : "";
+	d->n = n;
+	d->eol = '\n';
+	d->all = (int64_t)n;
+	enum rc rc = look(d, name, known, err);
+	if (rc == RC_OK)
+		*out = d;
+	else
+		delimited_close(d);
+	return rc;
+}
+
 void delimited_close(struct delimited *d)
 {
 	if (!d)
 		return;
-	(void)close(d->fd);
+	if (d->fd >= 0)
+		(void)close(d->fd);
 	mem_free(d);
 }
 

@@ -21,6 +21,9 @@ struct delimited;
  * Errors: RC_IO, RC_INPUT (empty, binary), RC_MEM. delimited_close releases it. */
 MUST_USE enum rc delimited_open(
 	const char *path, int known, struct delimited **out, struct err *err);
+/* The same of text in memory, borrowed until delimited_close; name is for messages. */
+MUST_USE enum rc delimited_open_bytes(const char *name, const void *bytes, size_t n, int known,
+	struct delimited **out, struct err *err);
 void delimited_close(struct delimited *d);
 
 /* Words for the encoding found, `UTF-16 little endian`. */

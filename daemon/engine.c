@@ -27,19 +27,40 @@ struct place_air *engine_place(const struct engine *e, const char *name)
 	return NULL;
 }
 
-static enum rc bind_sensors(struct engine *e, struct place_air *a, struct err *err)
+#define ACCURACY_PCT                                                                               \
+	2.0 /* % RH; of a sensor whose settings say nothing: data sheets, from memory */
+
+/* The sensors of that place, in order of their numbers. */
+static enum rc find_sensors(
+	struct engine *e, const char *place, struct track_sensor *list, size_t *n, struct err *err)
 {
-	const char *name = a->place->name;
-	if (!settings_has_sensor(e->set, name) && a->place->room[0])
-		name = a->place->room;
 	enum rc rc = RC_OK;
+	*n = 0;
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_sensors; i++) {
 		const struct sensor *sensor = &e->set->sensors[i];
-		if (strcmp(sensor->place, name) == 0 && a->n_sensors < PLACE_SENSORS_MAX)
-			rc = store_sensor_find(
-				e->store, sensor->name, &a->sensors[a->n_sensors++], err);
+		struct track_sensor x = { .accuracy_pct = sensor->accuracy_pct > 0
+								  ? sensor->accuracy_pct
+								  : ACCURACY_PCT };
+		if (strcmp(sensor->place, place) != 0 || *n == TRACK_SENSORS_MAX)
+			continue;
+		rc = store_sensor_find(e->store, sensor->name, &x.id, err);
+		size_t at = (*n)++;
+		for (; at > 0 && list[at - 1].id > x.id; at--)
+			list[at] = list[at - 1];
+		list[at] = x;
 	}
 	return rc;
+}
+
+static enum rc bind_sensors(struct engine *e, struct place_air *a, struct err *err)
+{
+	struct track_source *from = &a->source;
+	const char *room = a->place->room;
+	enum rc rc = find_sensors(e, a->place->name, from->at, &from->n, err);
+	if (rc != RC_OK || !room[0])
+		return rc;
+	return from->n ? find_sensors(e, room, from->room, &from->n_room, err)
+		       : find_sensors(e, room, from->at, &from->n, err);
 }
 
 static enum rc bind_places(struct engine *e, struct err *err)
@@ -240,15 +261,33 @@ static enum rc place_dirty(struct engine *e, struct place_air *a, struct err *er
 	enum rc rc = RC_OK;
 	a->dirty = a->needed = TIME_NEVER;
 	track_done(&a->track);
-	for (size_t i = 0; rc == RC_OK && i < a->n_sensors; i++) {
+	for (size_t i = 0; rc == RC_OK && i < a->source.n + a->source.n_room; i++) {
+		bool own = i < a->source.n;
+		int64_t id = own ? a->source.at[i].id : a->source.room[i - a->source.n].id;
 		int64_t dirty = TIME_NEVER, known = TIME_NEVER;
-		rc = store_dirty_hour(e->store, a->sensors[i], &dirty, err);
+		rc = store_dirty_hour(e->store, id, &dirty, err);
 		if (rc != RC_OK || dirty == TIME_NEVER)
 			continue;
-		rc = state_known_hour_before(e->store, a->sensors[i], dirty, &known, err);
-		int64_t from = known == TIME_NEVER ? INT64_MIN : known + 1;
+		rc = own ? state_known_hour_before(e->store, id, dirty, &known, err)
+			 : track_borrows_from(e->store, &a->source, dirty, &known, err);
+		if (known == TIME_NEVER && !own)
+			continue;
+		int64_t from = known == TIME_NEVER || known == INT64_MIN ? INT64_MIN : known + 1;
 		if (from < a->dirty)
 			a->dirty = from;
+	}
+	return rc;
+}
+
+/* Another accuracy is another weight: it leaves its own mark. */
+static enum rc weigh(struct engine *e, struct err *err)
+{
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < e->set->n_places; i++) {
+		const struct track_source *from = &e->places[i].source;
+		for (size_t k = 0; rc == RC_OK && k < from->n; k++)
+			rc = store_weighed_by(
+				e->store, from->at[k].id, from->at[k].accuracy_pct, err);
 	}
 	return rc;
 }
@@ -300,11 +339,12 @@ static enum rc track_start(
 	struct engine *e, const struct place_air *a, int64_t from, int64_t *start, struct err *err)
 {
 	int64_t first = TIME_NEVER;
-	for (size_t k = 0; k < a->n_sensors; k++) {
+	for (size_t k = 0; k < a->source.n; k++) {
 		int64_t before = TIME_NEVER, after = TIME_NEVER;
-		enum rc rc = state_known_hour_before(e->store, a->sensors[k], from, &before, err);
+		enum rc rc =
+			state_known_hour_before(e->store, a->source.at[k].id, from, &before, err);
 		if (rc == RC_OK)
-			rc = state_known_hour_from(e->store, a->sensors[k], from, &after, err);
+			rc = state_known_hour_from(e->store, a->source.at[k].id, from, &after, err);
 		if (rc != RC_OK)
 			return rc;
 		if (before != TIME_NEVER)
@@ -325,8 +365,7 @@ static enum rc load_tracks(struct engine *e, int64_t target, struct err *err)
 		if (a->needed != TIME_NEVER)
 			rc = track_start(e, a, a->needed, &from, err);
 		if (rc == RC_OK && from <= target)
-			rc = track_load(e->store, a->sensors, a->n_sensors, from, target + 1,
-				&a->track, err);
+			rc = track_load(e->store, &a->source, from, target + 1, &a->track, err);
 	}
 	return rc;
 }
@@ -335,8 +374,8 @@ static enum rc clear_marks(struct engine *e, struct err *err)
 {
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_places; i++)
-		for (size_t k = 0; rc == RC_OK && k < e->places[i].n_sensors; k++)
-			rc = store_clear_dirty(e->store, e->places[i].sensors[k], err);
+		for (size_t k = 0; rc == RC_OK && k < e->places[i].source.n; k++)
+			rc = store_clear_dirty(e->store, e->places[i].source.at[k].id, err);
 	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++)
 		rc = record_clear_dirty(e->store, e->follows[i].pub.record.id, err);
 	return rc;
@@ -346,6 +385,8 @@ static enum rc follow_all(struct engine *e, int64_t now_s, struct err *err)
 {
 	int64_t target = civil_floor(now_s, HOUR_S) - 1;
 	enum rc rc = load_follows(e, err);
+	if (rc == RC_OK)
+		rc = weigh(e, err);
 	for (size_t i = 0; rc == RC_OK && i < e->set->n_places; i++)
 		rc = place_dirty(e, &e->places[i], err);
 	for (size_t i = 0; rc == RC_OK && i < e->n_follows; i++)
@@ -408,10 +449,16 @@ const struct followed *engine_find(const struct engine *e, const char *name)
 size_t engine_sensors_of(const struct engine *e, const char *place, int64_t *ids, size_t max)
 {
 	const struct place_air *a = engine_place(e, place);
-	size_t n = a ? (a->n_sensors < max ? a->n_sensors : max) : 0;
+	size_t n = a ? (a->source.n < max ? a->source.n : max) : 0;
 	for (size_t i = 0; i < n; i++)
-		ids[i] = a->sensors[i];
+		ids[i] = a->source.at[i].id;
 	return n;
+}
+
+const struct track_source *engine_source(const struct engine *e, const char *place)
+{
+	const struct place_air *a = engine_place(e, place);
+	return a ? &a->source : NULL;
 }
 
 const struct zone *engine_zone(const struct engine *e, const char *place)

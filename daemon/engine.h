@@ -14,6 +14,7 @@
 #include "daemon/record.h"
 #include "daemon/settings.h"
 #include "daemon/store.h"
+#include "daemon/track.h"
 
 enum { SNAPSHOT_H = 240, BEGIN_H = 720 };
 
@@ -50,6 +51,10 @@ const struct followed *engine_find(const struct engine *e, const char *name);
 /* The sensors whose air counts for a place: its own, or its room's when it has none. Writes at most max store
  * numbers, returns how many. */
 size_t engine_sensors_of(const struct engine *e, const char *place, int64_t *ids, size_t max);
+
+/* The same with what they weigh by, and for a case those of its room; NULL for a place that the settings do not have.
+ * Borrowed. */
+const struct track_source *engine_source(const struct engine *e, const char *place);
 
 /* The zone object of a place (of the settings when place is NULL or unknown). Borrowed. */
 const struct zone *engine_zone(const struct engine *e, const char *place);

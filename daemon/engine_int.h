@@ -5,9 +5,7 @@
 #include "daemon/engine.h"
 #include "daemon/track.h"
 
-#define ENGINE_VERSION 2 /* raise when the fold changes meaning: every state is then made anew */
-
-enum { PLACE_SENSORS_MAX = 32 };
+#define ENGINE_VERSION 3 /* raise when the fold changes meaning: every state is then made anew */
 
 /* What a snapshot stores. */
 struct snapshot {
@@ -36,8 +34,7 @@ struct follow {
 struct place_air {
 	const struct place *place;
 	struct zone *zone; /* owned */
-	int64_t sensors[PLACE_SENSORS_MAX];
-	size_t n_sensors;
+	struct track_source source;
 	int64_t dirty; /* first hour whose air may have changed; TIME_NEVER: none */
 	int64_t needed; /* first hour some instrument asks for; TIME_NEVER: none */
 	struct track track;

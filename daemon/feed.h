@@ -1,10 +1,11 @@
-/* One source of the settings at work: a kernel chip that is read at its interval, or a watched
- * spool. A feed puts readings into the app's store, reports to its log, and rings `fed` when
- * something came. */
+/* One source of the settings at work, whatever its kind: feed_int.h says what a kind brings, feed_KIND.c is one. A feed
+ * puts readings into the app's store, reports to its log, and rings `fed` when something came.
+ */
 #ifndef DAEMON_FEED_H
 #define DAEMON_FEED_H
 
 #include "daemon/app.h"
+#include "daemon/fetch.h"
 #include "daemon/loop.h"
 
 /* Readings of one chip kept while the store can't take them; older ones go first. */
@@ -15,7 +16,10 @@ struct feed;
 struct feed_owner {
 	struct app *app;
 	struct loop *loop;
+	struct fetch *fetch; /* of the loop; NULL: only feed_now is called */
 	void (*fed)(void *arg);
+	/* NULL, or: nothing is stored, what a source brought goes here */
+	void (*show)(void *arg, const struct intake_sample *samples, size_t n);
 	void *arg;
 };
 

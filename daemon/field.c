@@ -260,6 +260,7 @@ struct field_fault field_put(
 		return put_pair(row, s, member);
 	case FIELD_NAMES:
 	case FIELD_PATHS:
+	case FIELD_TEXTS:
 		return put_list(row, s, beside, member);
 	case FIELD_OTHER:
 		break;

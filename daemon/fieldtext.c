@@ -109,6 +109,9 @@ void field_accepts(char *buf, size_t n, const struct field *row)
 	case FIELD_PATHS:
 		add_list(buf, n, row, "paths");
 		return;
+	case FIELD_TEXTS:
+		add_list(buf, n, row, "texts");
+		return;
 	case FIELD_OTHER:
 		add(buf, n, "%s", row->unit ? row->unit : "a list of groups");
 		return;

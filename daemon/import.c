@@ -494,18 +494,15 @@ static enum rc run(struct import *im, struct delimited *d, const struct layout *
 	return rc;
 }
 
-enum rc import_file(const char *path, const struct layout *known, const struct import_sink *sink,
-	struct import_result *result, struct err *err)
+static const struct layout nothing;
+
+/* All of an open file, which is closed. */
+static enum rc import_open(const char *name, struct delimited *d, const struct layout *known,
+	const struct import_sink *sink, struct import_result *result, struct err *err)
 {
-	static const struct layout nothing;
 	struct import_result counts = { 0 };
-	struct import im = { .path = path, .sink = sink, .result = &counts, .err = err };
-	struct delimited *d = NULL;
-	known = known ? known : &nothing;
-	enum rc rc = delimited_open(path, known->encoding, &d, err);
-	if (rc != RC_OK)
-		return rc;
-	rc = run(&im, d, known);
+	struct import im = { .path = name, .sink = sink, .result = &counts, .err = err };
+	enum rc rc = run(&im, d, known);
 	for (size_t i = 0; i < im.n_tracks; i++)
 		mem_free(im.track[i].held);
 	mem_free(im.track);
@@ -513,4 +510,22 @@ enum rc import_file(const char *path, const struct layout *known, const struct i
 	delimited_close(d);
 	*result = counts;
 	return rc;
+}
+
+enum rc import_file(const char *path, const struct layout *known, const struct import_sink *sink,
+	struct import_result *result, struct err *err)
+{
+	struct delimited *d = NULL;
+	known = known ? known : &nothing;
+	enum rc rc = delimited_open(path, known->encoding, &d, err);
+	return rc == RC_OK ? import_open(path, d, known, sink, result, err) : rc;
+}
+
+enum rc import_bytes(const char *name, const void *bytes, size_t n, const struct layout *known,
+	const struct import_sink *sink, struct import_result *result, struct err *err)
+{
+	struct delimited *d = NULL;
+	known = known ? known : &nothing;
+	enum rc rc = delimited_open_bytes(name, bytes, n, known->encoding, &d, err);
+	return rc == RC_OK ? import_open(name, d, known, sink, result, err) : rc;
 }

@@ -48,4 +48,9 @@ struct import_result {
 MUST_USE enum rc import_file(const char *path, const struct layout *known,
 	const struct import_sink *sink, struct import_result *result, struct err *err);
 
+/* The same of text in memory; name stands for the path in messages. */
+MUST_USE enum rc import_bytes(const char *name, const void *bytes, size_t n,
+	const struct layout *known, const struct import_sink *sink, struct import_result *result,
+	struct err *err);
+
 #endif

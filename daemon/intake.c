@@ -93,6 +93,92 @@ enum rc intake_new(
 	return rc;
 }
 
+/* Index into the settings' sensors, -1 when there is none of that name. */
+static int sensor_index(const struct intake *in, const char *name)
+{
+	const struct sensor *s = settings_sensor(in->set, name);
+	return s ? (int)(s - in->set->sensors) : -1;
+}
+
+/* Samples of one sensor in a row go to the store together. */
+static size_t run_length(const struct intake_sample *s, size_t n)
+{
+	size_t i = 1;
+	while (i < n && strcmp(s[i].sensor, s[0].sensor) == 0)
+		i++;
+	return i;
+}
+
+#define SKEW_STEP_S 60 /* less is not worth a write, an hour apart is */
+
+/* Readings come late for many reasons and early only for a wrong clock. So of a clock that is not ahead the freshest that it
+ * brought within a day counts, and one that was ahead is believed as soon as it says otherwise. */
+static bool is_skew_news(const struct store_health *old, int64_t ahead_s, int64_t now_s)
+{
+	if (!old->has_ahead)
+		return true;
+	int64_t age_s = now_s - old->ahead_at_s, step_s = ahead_s - old->ahead_s;
+	if (old->ahead_s > 0)
+		return step_s >= SKEW_STEP_S || step_s <= -SKEW_STEP_S || age_s >= HOUR_S;
+	return step_s >= SKEW_STEP_S || (step_s >= 0 && age_s >= HOUR_S) || age_s >= DAY_S;
+}
+
+static enum rc note_health(struct intake *in, int64_t id, const struct intake_sample *s,
+	int64_t now_s, struct err *err)
+{
+	struct store_health h = { .battery_pct = s->battery_pct }, old = { 0 };
+	bool found = false;
+	enum rc rc = s->sent ? store_health(in->store, id, &old, &found, err) : RC_OK;
+	h.ahead_s = s->r.t_s - now_s;
+	h.has_ahead = s->sent && is_skew_news(&old, h.ahead_s, now_s);
+	if (rc != RC_OK || (h.battery_pct < 0 && !h.has_ahead))
+		return rc;
+	return store_health_put(in->store, id, &h, now_s, err);
+}
+
+static enum rc store_run_of(struct intake *in, int64_t id, const struct intake_sample *s, size_t n,
+	int64_t now_s, struct store_count *count, struct err *err)
+{
+	enum { PART = 64 };
+	struct quality_reading r[PART];
+	enum rc rc = RC_OK;
+	for (size_t from = 0; rc == RC_OK && from < n; from += PART) {
+		size_t part = n - from < PART ? n - from : PART;
+		for (size_t i = 0; i < part; i++)
+			r[i] = s[from + i].r;
+		rc = store_readings(in->store, id, r, part, now_s, NULL, NULL, count, err);
+	}
+	return rc == RC_OK ? note_health(in, id, &s[n - 1], now_s, err) : rc;
+}
+
+enum rc intake_samples(struct intake *in, const char *source, const struct intake_sample *samples,
+	size_t n, int64_t now_s, struct store_count *count, size_t *unknown, struct err *err)
+{
+	struct store_count own = { 0 };
+	size_t lost = 0;
+	enum rc rc = store_begin(in->store, err);
+	if (rc != RC_OK)
+		return rc;
+	for (size_t i = 0, run = 0; rc == RC_OK && i < n; i += run) {
+		int at = sensor_index(in, samples[i].sensor);
+		run = run_length(&samples[i], n - i);
+		if (at < 0)
+			lost += run;
+		else
+			rc = store_run_of(in, in->runs[at].id, &samples[i], run, now_s,
+				count ? count : &own, err);
+	}
+	if (rc == RC_OK)
+		rc = store_source_worked(in->store, source, (int64_t)(n - lost), now_s, err);
+	if (rc == RC_OK)
+		rc = store_commit(in->store, err);
+	else
+		store_rollback(in->store);
+	if (rc == RC_OK && unknown)
+		*unknown = lost;
+	return rc;
+}
+
 static void drop_runs(struct intake *in)
 {
 	for (size_t i = 0; i < in->set->n_sensors; i++) {
@@ -110,13 +196,6 @@ void intake_free(struct intake *in)
 	if (in)
 		mem_free(in->runs);
 	mem_free(in);
-}
-
-/* Index into the settings' sensors, -1 when there is none of that name. */
-static int sensor_index(const struct intake *in, const char *name)
-{
-	const struct sensor *s = settings_sensor(in->set, name);
-	return s ? (int)(s - in->set->sensors) : -1;
 }
 
 enum rc intake_readings(struct intake *in, const char *sensor, const struct quality_reading *r,
@@ -203,8 +282,7 @@ static void take_guess(void *arg, const char *text)
 		hear->guess(hear->arg, text);
 }
 
-/* `Rack 2 (left)` as a short name: `rack-2-left`. */
-static void short_name(const char *text, char *buf, size_t size)
+void intake_short_name(const char *text, char *buf, size_t size)
 {
 	size_t n = 0;
 	for (; *text && n + 1 < size; text++) {
@@ -224,7 +302,7 @@ static int sensor_by_file_name(struct job *j)
 	const char *base = strrchr(j->what->path, '/');
 	(void)snprintf(stem, sizeof stem, "%s", base ? base + 1 : j->what->path);
 	stem[strcspn(stem, ".")] = '\0';
-	short_name(stem, name, sizeof name);
+	intake_short_name(stem, name, sizeof name);
 	int i = sensor_index(j->in, name);
 	(void)snprintf(text, sizeof text, "sensor: %s, by the file's name", name);
 	if (i >= 0)
@@ -238,7 +316,7 @@ static int sensor_by_name(const struct job *j, const char *name)
 	for (size_t k = 0; k < j->what->n_aliases; k++)
 		if (strcmp(j->what->aliases[k].file_name, name) == 0)
 			return sensor_index(j->in, j->what->aliases[k].sensor);
-	short_name(name, shorter, sizeof shorter);
+	intake_short_name(name, shorter, sizeof shorter);
 	return sensor_index(j->in, shorter);
 }
 

@@ -24,6 +24,21 @@ MUST_USE enum rc intake_readings(struct intake *in, const char *sensor,
 	const struct quality_reading *r, size_t n, int64_t now_s, struct store_count *count,
 	struct err *err);
 
+/* One reading of a source that brings several sensors, and what the sensor says of itself. */
+struct intake_sample {
+	char sensor[NAME_SIZE];
+	struct quality_reading r;
+	int battery_pct; /* < 0: not said */
+	bool sent; /* r.t_s is the sender's own time, not that of arrival */
+};
+
+/* What a source brought: samples of any sensors, in the order they came, and that the source worked, in one
+ * transaction; RC_OK: all of it is durable. Samples of sensors the settings do not know are left out and counted in
+ * *unknown (NULL allowed); count (NULL allowed) is added to. */
+MUST_USE enum rc intake_samples(struct intake *in, const char *source,
+	const struct intake_sample *samples, size_t n, int64_t now_s, struct store_count *count,
+	size_t *unknown, struct err *err);
+
 /* `name in the file = sensor` for files that call their sensors otherwise. */
 struct intake_alias {
 	const char *file_name, *sensor;
@@ -53,6 +68,9 @@ struct intake_result {
  * only holds sensors the settings do not know. RC_STORE, RC_BUSY, RC_FULL, RC_MEM: the store is. */
 MUST_USE enum rc intake_file(struct intake *in, const struct intake_file *what,
 	struct intake_result *result, struct err *err);
+
+/* A name in a file as a short name: `Rack 2 (left)` is rack-2-left. Cut to size. */
+void intake_short_name(const char *text, char *buf, size_t size);
 
 /* `1204 readings, 1200 new, 4 known`, with what else is to be told. */
 void intake_summary(const struct intake_result *r, char *buf, size_t n);

@@ -24,7 +24,12 @@ static const char *const kind_words[] = {
 	[CARE_SILENT] = "silent",
 	[CARE_STRINGS] = "strings",
 	[CARE_SETTLE] = "settle",
-	[CARE_SETTLE + 1] = NULL,
+	[CARE_DISAGREE] = "disagree",
+	[CARE_DRIFT] = "drift",
+	[CARE_WET] = "wet",
+	[CARE_BATTERY] = "battery",
+	[CARE_CLOCK] = "clock",
+	[CARE_CLOCK + 1] = NULL,
 };
 
 static const struct field rule_rows[] = {
@@ -88,6 +93,37 @@ static const struct field air_rows[] = {
 	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), -20, 50, "% RH", NULL, NULL, "" },
 	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), -20, 50, "% RH", NULL, NULL, "" },
 };
+static const struct field ratio_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 100, "times what is expected", NULL,
+		NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 100, "times what is expected", NULL,
+		NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 100, "times what is expected",
+		NULL, NULL, "" },
+};
+static const struct field drift_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 50, "% RH a month", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 50, "% RH a month", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 50, "% RH a month", NULL, NULL,
+		"" },
+};
+static const struct field hours_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 96, "hours", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 96, "hours", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 96, "hours", NULL, NULL, "" },
+};
+static const struct field battery_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 100, "percent", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 100, "percent", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 100, "percent", NULL, NULL,
+		"" },
+};
+static const struct field clock_rows[] = {
+	{ "open", FIELD_REAL, FIELD_AT(care_rule, open), 0, 86400, "seconds", NULL, NULL, "" },
+	{ "close", FIELD_REAL, FIELD_AT(care_rule, close), 0, 86400, "seconds", NULL, NULL, "" },
+	{ "pressing", FIELD_REAL, FIELD_AT(care_rule, pressing), 0, 86400, "seconds", NULL, NULL,
+		"" },
+};
 enum { LEVELS = 3 };
 
 static const struct field *levels_of(enum care_kind kind)
@@ -107,6 +143,16 @@ static const struct field *levels_of(enum care_kind kind)
 	case CARE_AIR_DRY:
 	case CARE_AIR_DAMP:
 		return air_rows;
+	case CARE_DISAGREE:
+		return ratio_rows;
+	case CARE_DRIFT:
+		return drift_rows;
+	case CARE_WET:
+		return hours_rows;
+	case CARE_BATTERY:
+		return battery_rows;
+	case CARE_CLOCK:
+		return clock_rows;
 	case CARE_BEFORE_DRY:
 	case CARE_CHECK:
 	case CARE_SILENT:
@@ -129,7 +175,7 @@ static void fault(const struct check *c, const char *setting, const char *why)
 	schema_fault(c->faults, c->group, c->what, setting, "%s", why);
 }
 
-/* Preload is healthy when high, everything else when low. */
+/* Preload and batteries are healthy when high, everything else when low. */
 static void read_levels(const struct check *c, const struct field *rows, struct care_rule *rule)
 {
 	size_t before = c->faults->n + c->faults->beyond;
@@ -137,7 +183,7 @@ static void read_levels(const struct check *c, const struct field *rows, struct 
 		schema_read_one(c->group, &rows[i], rule, c->what, c->faults);
 	if (c->faults->n + c->faults->beyond > before)
 		return;
-	bool high = rows == preload_rows;
+	bool high = rows == preload_rows || rows == battery_rows;
 	double sign = high ? -1 : 1;
 	if (sign * rule->close >= sign * rule->open)
 		fault(c, "close",

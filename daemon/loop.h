@@ -13,7 +13,7 @@
 #include "daemon/clock.h"
 #include "daemon/timer.h"
 
-enum { LOOP_FDS_MAX = 128 };
+enum { LOOP_FDS_MAX = 512 }; /* fetches at once take up to two each */
 
 struct loop;
 

@@ -7,14 +7,10 @@
 #include "core/mem.h"
 #include "daemon/text.h"
 
-enum { AIR_HOURS_MAX = 64, PLACE_SENSORS = 32 };
 #define AIR_MEAN_H 48 /* two days: the wood of a top answers in that time */
 #define STALE_S (14 * DAY_S) /* without readings for so long nothing new is said of the wood */
 
-/* ---- strings ---- */
-
-/* The last finding of that kind, TIME_NEVER when there is none. */
-static enum rc last_finding(const struct measure_context *c, const struct subject *s,
+enum rc measure_last_finding(const struct measure_context *c, const struct subject *s,
 	enum finding_kind kind, int64_t *t_s, struct err *err)
 {
 	struct finding *list = NULL;
@@ -28,13 +24,15 @@ static enum rc last_finding(const struct measure_context *c, const struct subjec
 	return rc;
 }
 
+/* ---- strings ---- */
+
 static enum rc of_strings(const struct measure_context *c, const struct care_rule *rule,
 	const struct subject *s, struct care_measure *m, struct words w, struct err *err)
 {
 	int64_t restrung = TIME_NEVER, seen = TIME_NEVER;
-	enum rc rc = last_finding(c, s, FINDING_RESTRUNG, &restrung, err);
+	enum rc rc = measure_last_finding(c, s, FINDING_RESTRUNG, &restrung, err);
 	if (rc == RC_OK && rule->kind == CARE_SETTLE)
-		rc = last_finding(c, s, FINDING_SETTLED, &seen, err);
+		rc = measure_last_finding(c, s, FINDING_SETTLED, &seen, err);
 	if (rc != RC_OK || restrung == TIME_NEVER || (seen != TIME_NEVER && seen >= restrung))
 		return rc;
 	char when[24];
@@ -81,40 +79,36 @@ bool measure_band(
 enum rc measure_air(const struct measure_context *c, const char *place, int64_t hours,
 	struct measure_air *out, bool *known, struct err *err)
 {
-	int64_t ids[PLACE_SENSORS];
-	size_t n_ids = engine_sensors_of(c->engine, place, ids, PLACE_SENSORS);
-	int64_t to = civil_floor(c->now_s, HOUR_S);
-	int64_t n = 0, n_t = 0;
+	const struct track_source *source = engine_source(c->engine, place);
+	int64_t to = civil_floor(c->now_s, HOUR_S), n_t = 0;
 	double rh = 0, t = 0;
+	struct track track = { 0 };
+	*known = false;
 	*out = (struct measure_air){ .least_rh_pct = (double)INFINITY,
 		.most_rh_pct = -(double)INFINITY,
+		.rh_pct = (double)NAN,
 		.t_degc = (double)NAN };
-	for (size_t k = 0; k < n_ids; k++) {
-		struct store_sum rows[AIR_HOURS_MAX];
-		size_t got = 0;
-		enum rc rc = store_hours(
-			c->store, ids[k], to - hours, to, rows, AIR_HOURS_MAX, &got, err);
-		if (rc != RC_OK)
-			return rc;
-		for (size_t i = 0; i < got; i++) {
-			if (rows[i].n == 0)
-				continue;
-			double mean = (double)rows[i].rh_sum / (double)rows[i].n / 100;
-			rh += mean;
-			n++;
-			out->least_rh_pct = fmin(out->least_rh_pct, mean);
-			out->most_rh_pct = fmax(out->most_rh_pct, mean);
-			if (rows[i].temp_n > 0) {
-				t += (double)rows[i].temp_sum / (double)rows[i].temp_n / 100;
-				n_t++;
-			}
-		}
+	if (!source)
+		return RC_OK;
+	enum rc rc = track_load(c->store, source, to - hours, to, &track, err);
+	for (size_t i = 0; rc == RC_OK && i < track.n; i++) {
+		const struct track_hour *at = &track.at[i];
+		if (at->mark != TRACK_KNOWN)
+			continue;
+		out->hours++;
+		rh += at->rh_pct;
+		out->least_rh_pct = fmin(out->least_rh_pct, at->rh_pct);
+		out->most_rh_pct = fmax(out->most_rh_pct, at->rh_pct);
+		t += at->t_assumed ? 0 : at->t_degc;
+		n_t += !at->t_assumed;
 	}
-	out->hours = n_ids ? n / (int64_t)n_ids : 0;
-	out->rh_pct = n ? rh / (double)n : (double)NAN;
-	out->t_degc = n_t ? t / (double)n_t : (double)NAN;
-	*known = n > 0 && 2 * out->hours >= hours;
-	return RC_OK;
+	track_done(&track);
+	if (out->hours)
+		out->rh_pct = rh / (double)out->hours;
+	if (n_t)
+		out->t_degc = t / (double)n_t;
+	*known = out->hours > 0 && 2 * out->hours >= hours;
+	return rc;
 }
 
 static void who_is_there(const struct measure_context *c, const struct place *p, struct words w)
@@ -127,6 +121,21 @@ static void who_is_there(const struct measure_context *c, const struct place *p,
 			text_add(w.buf, w.size, "%s%s", before, list[i].record.name);
 			before = ", ";
 		}
+}
+
+static enum rc corrected_there(
+	const struct measure_context *c, const struct place *p, struct words w, struct err *err)
+{
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < c->set->n_sensors; i++) {
+		char text[MEASURE_CORRECTION];
+		if (strcmp(c->set->sensors[i].place, p->name) != 0)
+			continue;
+		rc = measure_correction(c, &c->set->sensors[i], text, sizeof text, err);
+		if (text[0])
+			text_add(w.buf, w.size, "; %s %s", c->set->sensors[i].name, text);
+	}
+	return rc;
 }
 
 static enum rc of_air(const struct measure_context *c, enum care_kind kind, const struct subject *s,
@@ -147,9 +156,10 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 			air_dew_point_degc(air.t_degc, air.rh_pct / 100));
 	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high,
 		air.least_rh_pct, air.most_rh_pct);
+	rc = corrected_there(c, s->place, w, err);
 	const struct place *room =
 		s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
-	if (room) {
+	if (rc == RC_OK && room) {
 		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
 		if (rc == RC_OK && known)
 			text_add(w.buf, w.size, "; %s round it: %.1f %%",
@@ -157,52 +167,6 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 	}
 	who_is_there(c, s->place, w);
 	return rc;
-}
-
-/* ---- sensors ---- */
-
-/* A sensor can be silent because what it says is not believed. */
-static enum rc set_aside_since(const struct measure_context *c, int64_t id, int64_t last_s,
-	struct words w, struct err *err)
-{
-	enum { ROWS = 256 };
-	struct quality_reading rows[ROWS];
-	char why[64];
-	size_t n = 0;
-	enum rc rc = store_raw(c->store, id, last_s + 1, c->now_s + 1, rows, ROWS, &n, err);
-	uint32_t flags = 0;
-	for (size_t i = 0; rc == RC_OK && i < n; i++)
-		flags |= rows[i].flags;
-	quality_words(why, sizeof why, flags);
-	if (flags)
-		text_add(w.buf, w.size, "; %zu%s readings since then were set aside: %s", n,
-			n == ROWS ? " or more" : "", why);
-	return rc;
-}
-
-static enum rc of_sensor(const struct measure_context *c, const struct care_rule *rule,
-	const struct subject *s, struct care_measure *m, struct words w, struct err *err)
-{
-	int64_t id = 0, first = TIME_NEVER, last = TIME_NEVER, checked = TIME_NEVER;
-	enum rc rc = store_sensor_find(c->store, s->name, &id, err);
-	if (rc == RC_OK)
-		rc = store_span(c->store, id, c->now_s, &first, &last, err);
-	if (rc == RC_OK && rule->kind == CARE_CHECK)
-		rc = last_finding(c, s, FINDING_CHECKED, &checked, err);
-	if (rc != RC_OK || first == TIME_NEVER)
-		return rc;
-	char when[24];
-	bool silent = rule->kind == CARE_SILENT;
-	m->since_s = silent ? last : checked != TIME_NEVER ? checked : first;
-	m->every_s = silent ? s->sensor->silent_after_s : rule->every_s;
-	zone_print_minute(engine_zone(c->engine, s->sensor->place), m->since_s, when, sizeof when);
-	text_add(w.buf, w.size,
-		silent                  ? "last reading %s"
-		: checked != TIME_NEVER ? "last checked %s"
-					: "never checked, in use since %s",
-		when);
-	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
-	return silent ? set_aside_since(c, id, last, w, err) : RC_OK;
 }
 
 /* Strings age without air; the rest needs wood that has been followed up to lately. */
@@ -243,7 +207,12 @@ enum rc measure(const struct measure_context *c, const struct care_rule *rule,
 		return of_air(c, kind, s, m, w, err);
 	case CARE_CHECK:
 	case CARE_SILENT:
-		return of_sensor(c, rule, s, m, w, err);
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
+		return measure_sensor(c, rule, s, m, w, err);
 	}
 	return RC_OK;
 }

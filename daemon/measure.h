@@ -44,7 +44,18 @@ void measure_learnt(const struct followed *f, enum line line, char *buf, size_t 
 void measure_surprise(
 	const struct followed *f, enum line line, enum bench_units units, char *buf, size_t size);
 
-/* Mean air of a place over the hours before now; false when fewer than half of them are known. */
+/* `corrected since 2025-12-01: 0.985 x shown + 1.2, +- 0.8 % RH`; "" when the sensor was never checked. */
+enum { MEASURE_CORRECTION = 120 };
+MUST_USE enum rc measure_correction(const struct measure_context *c, const struct sensor *sensor,
+	char *buf, size_t size, struct err *err);
+
+/* How each sensor of a place stands to the others in the week before now, corrected; in the order of engine_source, room for
+ * TRACK_SENSORS_MAX. */
+MUST_USE enum rc measure_week(const struct measure_context *c, const struct track_source *source,
+	struct agree_off *off, struct err *err);
+
+/* Mean air of a place over the hours before now, as the wood there is followed through it (track.h); false when fewer than
+ * half of them are known. */
 struct measure_air {
 	double rh_pct, t_degc; /* t_degc NAN: no temperature */
 	double least_rh_pct, most_rh_pct; /* of hourly means */

@@ -14,4 +14,12 @@ struct words {
 void measure_wood(const struct measure_context *c, enum care_kind kind, const struct followed *f,
 	struct care_measure *m, struct words w);
 
+/* What is known of a sensor. */
+MUST_USE enum rc measure_sensor(const struct measure_context *c, const struct care_rule *rule,
+	const struct subject *s, struct care_measure *m, struct words w, struct err *err);
+
+/* The last finding of that kind up to now, TIME_NEVER when there is none. */
+MUST_USE enum rc measure_last_finding(const struct measure_context *c, const struct subject *s,
+	enum finding_kind kind, int64_t *t_s, struct err *err);
+
 #endif

@@ -351,6 +351,11 @@ void measure_wood(const struct measure_context *c, enum care_kind kind, const st
 	case CARE_AIR_DAMP:
 	case CARE_CHECK:
 	case CARE_SILENT:
+	case CARE_DISAGREE:
+	case CARE_DRIFT:
+	case CARE_WET:
+	case CARE_BATTERY:
+	case CARE_CLOCK:
 	case CARE_STRINGS:
 	case CARE_SETTLE:
 		break;

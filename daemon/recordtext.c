@@ -1,6 +1,16 @@
 #include "core/mem.h"
 #include "daemon/recordtext_int.h"
 
+/* A sensor of the settings may not have brought anything yet. */
+static enum rc put_correction(struct said *x, const struct store_correction *c, bool *news)
+{
+	int64_t id = 0;
+	enum rc rc = store_sensor_find(x->store, c->sensor, &id, NULL);
+	if (rc == RC_UNKNOWN)
+		rc = store_sensor(x->store, c->sensor, x->zone, &id, x->err);
+	return rc == RC_OK ? store_correction_put(x->store, id, c, news, x->err) : rc;
+}
+
 /* Clients before their instruments, instruments before what happened to them. */
 static enum rc write_all(struct said *x, size_t *changed)
 {
@@ -21,6 +31,10 @@ static enum rc write_all(struct said *x, size_t *changed)
 	}
 	for (size_t i = 0; rc == RC_OK && i < x->n_findings; i++) {
 		rc = record_put_finding(x->store, &x->findings[i].finding, &news, x->err);
+		*changed += news;
+	}
+	for (size_t i = 0; rc == RC_OK && i < x->n_corrections; i++) {
+		rc = put_correction(x, &x->corrections[i], &news);
 		*changed += news;
 	}
 	return rc;
@@ -66,5 +80,6 @@ enum rc recordtext_apply(struct store *s, const struct settings *set, const stru
 	mem_free(x.instruments);
 	mem_free(x.stays);
 	mem_free(x.findings);
+	mem_free(x.corrections);
 	return rc;
 }

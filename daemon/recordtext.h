@@ -1,5 +1,5 @@
 /* Records as one readable libconfig text: clients, instruments with overrides, stays and findings, and
- * findings of sensors. What export writes, apply takes back unchanged. Lengths and turns are in bench notation,
+ * findings and corrections of sensors. What export writes, apply takes back unchanged. Lengths and turns are in bench notation,
  * times are local with their offset.
  *
  *	clients = ( { name = "alder"; title = "Alder School"; address = "1 Hill Lane"; note = "..."; } );
@@ -10,7 +10,8 @@
  *		stays = ( { at = "2025-09-01"; place = "shop"; } );
  *		findings = ( { at = "2025-10-01 10:00"; relief = ".010in"; tuner_turn = "1/6"; snug = true; note = "..."; } );
  *	} );
- *	sensors = ( { name = "left"; findings = ( { at = "2025-12-01"; checked = true; } ); } );
+ *	sensors = ( { name = "left"; findings = ( { at = "2025-12-01"; checked = true; } );
+ *		corrections = ( { at = "2025-12-01"; gain = 1.0154; offset = -2.69; u = 0.45; note = "..."; } ); } );
  *
  * `place` beside since stands for one stay from since on. Of a record that is in the store already, what is not given
  * stays as it is, and "" takes it away; a new one needs build and since. */

@@ -199,22 +199,65 @@ static enum rc say_clients(const struct export *e)
 	return rc;
 }
 
+/* 17 digits come back to the same bits. */
+static void say_corrections(const struct export *e, const struct store_correction *c, size_t n)
+{
+	char text[RECORDTEXT_VALUE], quoted[QUOTED];
+	say(e, "\t\tcorrections = (");
+	for (size_t i = 0; i < n; i++) {
+		const struct salt_correction *k = &c[i].check.c;
+		recordtext_print_time(text, sizeof text, e->zone, c[i].check.t_s);
+		recordtext_quote(quoted, sizeof quoted, c[i].text);
+		say(e, "%s\n\t\t\t{ at = \"%s\"; gain = %.17g; offset = %.17g; u = %.17g;",
+			i ? "," : "", text, k->gain, k->offset_pct, k->u_pct);
+		if (c[i].text[0])
+			say(e, " note = %s;", quoted);
+		say(e, " }");
+	}
+	say(e, "\n\t\t);\n");
+}
+
+/* Both in order of names: what they say of the next sensor. */
+static void say_sensor(const struct export *e, const struct finding **f,
+	const struct finding *f_end, const struct store_correction **c,
+	const struct store_correction *c_end)
+{
+	char name[NAME_SIZE];
+	const struct finding *f_from = *f;
+	const struct store_correction *c_from = *c;
+	bool by_finding = *f < f_end && (*c == c_end || strcmp((*f)->subject, (*c)->sensor) <= 0);
+	(void)snprintf(name, sizeof name, "%s", by_finding ? (*f)->subject : (*c)->sensor);
+	while (*f < f_end && strcmp((*f)->subject, name) == 0)
+		++*f;
+	while (*c < c_end && strcmp((*c)->sensor, name) == 0)
+		++*c;
+	say(e, "\t{\n\t\tname = \"%s\";\n", name);
+	if (*f > f_from)
+		say_findings(e, f_from, (size_t)(*f - f_from));
+	if (*c > c_from)
+		say_corrections(e, c_from, (size_t)(*c - c_from));
+	say(e, "\t}");
+}
+
 static enum rc say_sensors(const struct export *e)
 {
-	struct finding *all = NULL;
-	size_t n = 0;
-	enum rc rc = record_findings(e->store, CARE_OF_SENSOR, NULL, &all, &n, e->err);
-	for (size_t i = 0, end; rc == RC_OK && i < n; i = end) {
-		for (end = i; end < n && strcmp(all[end].subject, all[i].subject) == 0;)
-			end++;
-		say(e, "%s\t{\n\t\tname = \"%s\";\n", i ? ",\n" : "\nsensors = (\n",
-			all[i].subject);
-		say_findings(e, all + i, end - i);
-		say(e, "\t}");
+	struct finding *findings = NULL;
+	struct store_correction *corrections = NULL;
+	size_t n = 0, n_corrections = 0;
+	enum rc rc = record_findings(e->store, CARE_OF_SENSOR, NULL, &findings, &n, e->err);
+	if (rc == RC_OK)
+		rc = store_corrections(e->store, 0, &corrections, &n_corrections, e->err);
+	const struct finding *f = findings;
+	const struct store_correction *c = corrections;
+	bool any = rc == RC_OK && (n || n_corrections);
+	while (rc == RC_OK && (f < findings + n || c < corrections + n_corrections)) {
+		say(e, f > findings || c > corrections ? ",\n" : "\nsensors = (\n");
+		say_sensor(e, &f, findings + n, &c, corrections + n_corrections);
 	}
-	if (rc == RC_OK && n)
+	if (any)
 		say(e, "\n);\n");
-	mem_free(all);
+	mem_free(findings);
+	mem_free(corrections);
 	return rc;
 }
 

@@ -42,12 +42,13 @@ struct said {
 	struct client *old_clients;
 	struct instrument *old_instruments;
 
-	size_t n_clients, n_instruments, n_stays,
-		n_findings; /* in the text, laid over the stored ones */
+	size_t n_clients, n_instruments, n_stays, n_findings,
+		n_corrections; /* in the text, laid over the stored ones */
 	struct client *clients;
 	struct instrument *instruments;
 	struct said_stay *stays;
 	struct said_finding *findings;
+	struct store_correction *corrections;
 };
 
 /* Whose stays and findings are being read. */
@@ -102,6 +103,10 @@ void recordtext_stays(struct said *x, const struct subject *s, const char *place
 /* ---- recordtext_finding.c ---- */
 
 void recordtext_findings(struct said *x, const struct subject *s);
+
+/* ---- recordtext_correction.c ---- */
+
+void recordtext_corrections(struct said *x, const struct subject *s);
 
 /* ---- recordtext_value.c: values as exact text ---- */
 

@@ -6,7 +6,7 @@
 static const struct field root_rows[] = {
 	{ "clients", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "whose instruments they are" },
 	{ "instruments", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "with their stays and findings" },
-	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "findings of sensors" },
+	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "their findings and corrections" },
 };
 
 static const struct field client_rows[] = {
@@ -52,6 +52,7 @@ static const struct field sensor_rows[] = {
 	{ "name", FIELD_NAME, AT(sensor_text, name), 0, 0, NULL, NULL, NULL,
 		"a sensor of the settings" },
 	{ "findings", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "what was done with it" },
+	{ "corrections", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "what checks over salt gave" },
 };
 
 static const char *text_of(const config_setting_t *group, const char *name)
@@ -286,6 +287,8 @@ static void read_sensor(struct said *x, const config_setting_t *list, int i)
 	memcpy(s.name, text.name, sizeof s.name);
 	check_sensor(x, s.group, s.what, s.name);
 	recordtext_findings(x, &s);
+	if (x->rc == RC_OK)
+		recordtext_corrections(x, &s);
 }
 
 /* ---- all ---- */

@@ -27,6 +27,7 @@ enum field_type {
 	FIELD_LENGTHS, /* double[2], two lengths, the low one first: [".004in", ".012in"] */
 	FIELD_NAMES, /* char[max][size]: list or array of short names, unused entries "", at least min */
 	FIELD_PATHS, /* the same of paths */
+	FIELD_TEXTS, /* the same of any text */
 	FIELD_OTHER /* known, but read by the caller (lists and groups) */
 };
 

@@ -26,7 +26,12 @@ static const struct ctl_command commands[] = {
 		CTL_STORE, ctl_move },
 	{ "finding", "INSTRUMENT|SENSOR WHAT[=VALUE]... [note=...]",
 		"note what was measured or done", CTL_STORE, ctl_finding },
-	{ "remove", "client NAME | instrument NAME | finding SUBJECT WHAT --at TIME",
+	{ "salt", "SENSOR [SALT SHOWN [SALT SHOWN] --temp TEMPERATURE] [--dry-run]",
+		"a hygrometer was checked over saturated salt: correct it from then on", CTL_STORE,
+		ctl_salt },
+	{ "remove",
+		"client NAME | instrument NAME | finding SUBJECT WHAT --at TIME | correction "
+		"SENSOR --at TIME",
 		"take a record back", CTL_STORE, ctl_remove },
 	{ "agenda", "", "what is open, in order of day", CTL_STORE, ctl_agenda },
 	{ "done", "NUMBER", "close an open item: it was done", CTL_STORE, ctl_done },
@@ -35,6 +40,8 @@ static const struct ctl_command commands[] = {
 		ctl_status },
 	{ "explain", "NUMBER|INSTRUMENT", "the readings, formulas and sources behind an item",
 		CTL_STORE, ctl_explain },
+	{ "sources", "", "what each source did last, and its last error", CTL_STORE, ctl_sources },
+	{ "try", "SOURCE", "ask a source once and show what it would store", CTL_STORE, ctl_try },
 	{ "build", "[NAME]",
 		"builds, or the anatomy of one or of an instrument and what to expect of it",
 		CTL_LIBRARY, ctl_build },
@@ -85,6 +92,19 @@ const char *ctl_option(struct ctl *c, const char *name)
 		return value;
 	}
 	return NULL;
+}
+
+bool ctl_flag(struct ctl *c, const char *name)
+{
+	for (int i = 0; i < c->argc; i++) {
+		const char *word = c->argv[i];
+		if (strncmp(word, "--", 2) != 0 || strcmp(word + 2, name) != 0)
+			continue;
+		memmove(&c->argv[i], &c->argv[i + 1], (size_t)(c->argc - i - 1) * sizeof *c->argv);
+		c->argc--;
+		return true;
+	}
+	return false;
 }
 
 enum rc ctl_arguments(struct ctl *c, const char *usage, int low, int high)

@@ -15,10 +15,15 @@
 /* After the full hour: readings of its last minutes have mostly arrived by then. */
 enum { AFTER_HOUR_S = 120, FIRST_DELAY_S = 60, LONGEST_DELAY_S = 3600 };
 
+/* Readings come by the second; what they mean changes by the hour. */
+enum { REST_MS = 2000 };
+
 struct service {
 	struct app *app;
 	struct loop *loop;
-	struct timer settle, hour, watchdog;
+	struct fetch *fetch; /* of all feeds */
+	struct timer settle, hour, watchdog, rest;
+	bool resting, fed; /* just settled on what feeds brought; they brought more since */
 	int64_t delay_s; /* to the next try at settling; 0: the last one went well */
 	struct err settle_err; /* of the last one */
 	struct bell bell;
@@ -60,6 +65,33 @@ static void want_settle(void *arg)
 	loop_after(s->loop, &s->settle, 0);
 }
 
+/* What feeds bring is settled at once, and then again after a rest. */
+static void was_fed(void *arg)
+{
+	struct service *s = arg;
+	s->fed = true;
+	if (!s->resting)
+		want_settle(s);
+}
+
+static void rest_over(void *arg, int64_t now_s)
+{
+	struct service *s = arg;
+	(void)now_s;
+	s->resting = false;
+	if (s->fed)
+		want_settle(s);
+}
+
+static void rest(struct service *s)
+{
+	if (!s->fed || s->app->replay)
+		return;
+	s->fed = false;
+	s->resting = true;
+	loop_after(s->loop, &s->rest, REST_MS);
+}
+
 static enum rc settle_now(struct service *s, int64_t now_s)
 {
 	struct err err = { 0 };
@@ -73,6 +105,7 @@ static enum rc settle_now(struct service *s, int64_t now_s)
 static void settle_fired(void *arg, int64_t now_s)
 {
 	struct service *s = arg;
+	rest(s);
 	if (settle_now(s, now_s) == RC_OK) {
 		if (s->delay_s)
 			log_line(s->app->log, LEVEL_NOTICE, NULL, "settled again");
@@ -132,7 +165,7 @@ static enum rc start_feeds(struct service *s, struct err *err)
 {
 	const struct settings *set = s->app->desk.set;
 	const struct feed_owner owner = {
-		.app = s->app, .loop = s->loop, .fed = want_settle, .arg = s
+		.app = s->app, .loop = s->loop, .fetch = s->fetch, .fed = was_fed, .arg = s
 	};
 	s->feeds = mem_new(set->n_sources, sizeof(struct feed *));
 	if (!s->feeds)
@@ -200,6 +233,8 @@ static enum rc start(struct service *s, struct err *err)
 	enum rc rc = loop_new(s->app->clock, &s->loop, err);
 	if (rc == RC_OK)
 		rc = loop_signals(s->loop, got_signal, s, err);
+	if (rc == RC_OK)
+		rc = fetch_new(s->loop, &s->fetch, err);
 	if (rc != RC_OK)
 		return rc;
 	start_bell(s);
@@ -215,6 +250,7 @@ enum rc service_new(struct app *app, struct service **out, struct err *err)
 		.app = app,
 		.settle = { .fire = settle_fired, .arg = s },
 		.hour = { .fire = hour_fired, .arg = s },
+		.rest = { .fire = rest_over, .arg = s },
 		.bell = { .rung = bell_rung, .arg = s },
 	};
 	enum rc rc = start(s, err);
@@ -231,6 +267,7 @@ void service_free(struct service *s)
 		return;
 	stop_feeds(s);
 	bell_stop(&s->bell);
+	fetch_free(s->fetch);
 	loop_free(s->loop);
 	mem_free(s);
 }

@@ -3,11 +3,14 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "core/bthome.h"
 #include "core/mem.h"
+#include "daemon/bluez.h"
+#include "daemon/gate_address.h"
 #include "daemon/settings_rows.h"
 #include "daemon/zone.h"
 
-enum { NAMES_MAX = 512 }; /* of any list */
+enum { NAMES_MAX = STREAMS_MAX }; /* of any list */
 
 /* One entry of a list while it is checked. */
 struct entry {
@@ -49,6 +52,11 @@ const struct place *settings_place(const struct settings *s, const char *name)
 const struct sensor *settings_sensor(const struct settings *s, const char *name)
 {
 	return find(s->sensors, s->n_sensors, sizeof *s->sensors, name);
+}
+
+const struct source *settings_source(const struct settings *s, const char *name)
+{
+	return find(s->sources, s->n_sources, sizeof *s->sources, name);
 }
 
 bool settings_has_sensor(const struct settings *s, const char *place)
@@ -124,13 +132,96 @@ static void check_sensor(const struct entry *e, size_t i)
 	check_place_name(e, "place", e->settings->sensors[i].place);
 }
 
-/* Settings of one kind only: a fault where the other kind has them. */
-static void check_kind(const struct entry *e, const char *setting, const char *kind)
+/* Settings that only sources of some kinds have. */
+enum {
+	KERNEL = 1 << SOURCE_KERNEL,
+	SPOOL = 1 << SOURCE_SPOOL,
+	HTTP = 1 << SOURCE_HTTP,
+	MQTT = 1 << SOURCE_MQTT,
+	BLUETOOTH = 1 << SOURCE_BLUETOOTH,
+	COMMAND = 1 << SOURCE_COMMAND,
+	SOCKET = 1 << SOURCE_SOCKET,
+	PAYLOAD = HTTP | MQTT | COMMAND | SOCKET
+};
+static const struct {
+	const char *setting;
+	unsigned kinds;
+} owners[] = {
+	{ "chip", KERNEL },
+	{ "label", KERNEL },
+	{ "unit", KERNEL },
+	{ "sensor", KERNEL | SPOOL },
+	{ "path", KERNEL | SPOOL | SOCKET },
+	{ "layout", SPOOL | HTTP | COMMAND },
+	{ "format", PAYLOAD },
+	{ "size_limit", PAYLOAD },
+	{ "url", HTTP },
+	{ "header", HTTP },
+	{ "ca_file", HTTP | MQTT },
+	{ "user", HTTP | MQTT },
+	{ "auth", HTTP | MQTT | SOCKET },
+	{ "credential", HTTP | MQTT | SOCKET },
+	{ "jitter", HTTP | COMMAND },
+	{ "time_limit", HTTP | COMMAND | SOCKET },
+	{ "host", MQTT },
+	{ "port", MQTT },
+	{ "tls", MQTT },
+	{ "client_id", MQTT },
+	{ "program", COMMAND },
+	{ "arguments", COMMAND },
+	{ "adapter", BLUETOOTH },
+	{ "listen", SOCKET },
+	{ "rate_limit", SOCKET },
+};
+
+static void check_owner(const struct entry *e, const char *setting, unsigned kinds)
 {
-	char why[80];
-	(void)snprintf(why, sizeof why, "only sources of kind \"%s\" have it: leave it out", kind);
-	if (schema_member(e->group, setting))
-		fault(e, setting, why);
+	char why[200] = "only sources of kind ";
+	size_t len = strlen(why), shown = 0;
+	for (unsigned i = 0; settings_kinds[i]; i++)
+		if (kinds & 1U << i)
+			len += (size_t)snprintf(why + len, sizeof why - len, "%s\"%s\"",
+				shown++ ? ", " : "", settings_kinds[i]);
+	(void)snprintf(why + len, sizeof why - len, " have it: leave it out");
+	fault(e, setting, why);
+}
+
+static void check_owners(const struct entry *e, enum source_kind kind)
+{
+	for (size_t i = 0; i < sizeof owners / sizeof owners[0]; i++)
+		if (schema_member(e->group, owners[i].setting) && !(owners[i].kinds & 1U << kind))
+			check_owner(e, owners[i].setting, owners[i].kinds);
+}
+
+static bool has_stream(const struct settings *s, const struct source *source)
+{
+	for (size_t i = 0; i < s->n_streams; i++)
+		if (strcmp(s->streams[i].source, source->name) == 0)
+			return true;
+	return false;
+}
+
+static void check_layout_name(const struct entry *e, const char *name)
+{
+	const struct settings *s = e->settings;
+	if (name[0] && !settings_layout(s, name))
+		no_such(e, "layout", "layout", name, s->layouts, s->n_layouts, sizeof *s->layouts);
+}
+
+static void check_auth(const struct entry *e, const struct source *s)
+{
+	if (s->auth != AUTH_NONE && !s->credential[0])
+		fault(e, "credential", "missing: where the password or token is kept");
+	if (s->auth == AUTH_NONE && s->credential[0])
+		fault(e, "auth", "missing: how the credential is shown");
+	if (s->auth == AUTH_BASIC && !s->user[0])
+		fault(e, "user", "missing: the name beside the password");
+	if (s->auth == AUTH_HEADER && !s->header[0])
+		fault(e, "header", "missing: name of the header that carries the credential");
+	if (s->kind == SOURCE_MQTT && s->auth > AUTH_BASIC)
+		fault(e, "auth", "not for mqtt: none or basic");
+	if (s->kind == SOURCE_SOCKET && s->auth != AUTH_NONE && s->auth != AUTH_BEARER)
+		fault(e, "auth", "not for socket: none or bearer");
 }
 
 static void check_kernel(const struct entry *e, const struct source *s)
@@ -139,21 +230,15 @@ static void check_kernel(const struct entry *e, const struct source *s)
 		fault(e, "chip", "missing: text of the chip's name file");
 	if (!s->sensor[0])
 		fault(e, "sensor", "missing: the sensor whose readings they are");
-	check_kind(e, "layout", "spool");
 }
 
 static void check_spool(const struct entry *e, size_t i)
 {
 	const struct settings *s = e->settings;
 	const struct source *source = &s->sources[i];
-	check_kind(e, "chip", "kernel");
-	check_kind(e, "label", "kernel");
-	check_kind(e, "unit", "kernel");
 	if (!source->path[0])
 		fault(e, "path", "missing: the folder that files are dropped into");
-	if (source->layout[0] && !settings_layout(s, source->layout))
-		no_such(e, "layout", "layout", source->layout, s->layouts, s->n_layouts,
-			sizeof *s->layouts);
+	check_layout_name(e, source->layout);
 	for (size_t k = 0; k < i; k++) {
 		const struct source *other = &s->sources[k];
 		if (other->kind == SOURCE_SPOOL && source->path[0] &&
@@ -164,20 +249,125 @@ static void check_spool(const struct entry *e, size_t i)
 	}
 }
 
+static void check_http(const struct entry *e, const struct source *s)
+{
+	/* what may hold a password is not shown */
+	if (strchr(s->url, '@'))
+		fault(e, NULL,
+			"url: a user or password in here would be seen: user and credential");
+	else if (strncmp(s->url, "http://", 7) != 0 && strncmp(s->url, "https://", 8) != 0)
+		fault(e, "url", "http:// or https:// and where to find it");
+	if (strncmp(s->url, "http://", 7) == 0 && s->auth != AUTH_NONE)
+		fault(e, "auth", "the credential would travel unencrypted: https:// for it");
+	check_layout_name(e, s->layout);
+}
+
+static void check_mqtt(const struct entry *e, const struct source *s)
+{
+	if (!s->host[0])
+		fault(e, "host", "missing: the broker");
+	if (s->format == FORMAT_DELIMITED)
+		fault(e, "format", "not for mqtt: json, plain, metrics or line");
+}
+
+static void check_command(const struct entry *e, const struct source *s)
+{
+	if (!s->program[0])
+		fault(e, "program", "missing: what is run");
+	check_layout_name(e, s->layout);
+}
+
+static void check_socket(const struct entry *e, const struct source *s)
+{
+	struct gate_address address;
+	if (!s->path[0] && !s->listen[0])
+		fault(e, "path", "missing: a Unix socket, or listen");
+	if (s->listen[0] && s->auth != AUTH_BEARER)
+		fault(e, "auth", "missing: bearer, since anyone on the machine can reach listen");
+	if (s->listen[0] && !gate_address_parse(s->listen, &address))
+		fault(e, "listen", "no address:port: 127.0.0.1:8086, [::1]:8086 or 8086");
+	if (s->format != FORMAT_JSON && s->format != FORMAT_LINE)
+		fault(e, "format", "not for socket: json or line");
+}
+
 static void check_source(const struct entry *e, size_t i)
 {
 	const struct source *s = &e->settings->sources[i];
 	check_sensor_name(e, "sensor", s->sensor);
 	if (!schema_is_word(e->group, "kind", settings_kinds))
 		return; /* a fault already */
+	check_owners(e, s->kind);
+	check_auth(e, s);
 	switch (s->kind) {
 	case SOURCE_KERNEL:
 		check_kernel(e, s);
-		break;
+		return;
 	case SOURCE_SPOOL:
 		check_spool(e, i);
+		return;
+	case SOURCE_HTTP:
+		check_http(e, s);
+		break;
+	case SOURCE_MQTT:
+		check_mqtt(e, s);
+		break;
+	case SOURCE_BLUETOOTH:
+		if (!bluez_adapter_valid(s->adapter))
+			fault(e, "adapter", "no adapter's name: letters and digits, as hci0");
+		break;
+	case SOURCE_COMMAND:
+		check_command(e, s);
+		break;
+	case SOURCE_SOCKET:
+		check_socket(e, s);
 		break;
 	}
+	if (!has_stream(e->settings, s))
+		fault(e, NULL, "no stream of it: at least one entry in streams");
+}
+
+static void check_stream_source(
+	const struct entry *e, const struct stream *x, const struct source *source)
+{
+	bool mqtt = source->kind == SOURCE_MQTT, ble = source->kind == SOURCE_BLUETOOTH;
+	uint8_t address[BTHOME_ADDRESS];
+	if (source->kind == SOURCE_KERNEL || source->kind == SOURCE_SPOOL)
+		fault(e, "source", "a kernel or spool source, which has no streams: another");
+	if (mqtt && !x->topic[0])
+		fault(e, "topic", "missing: the topic it comes on");
+	if (!mqtt && (x->topic[0] || x->segment))
+		fault(e, x->topic[0] ? "topic" : "segment",
+			"only streams of an mqtt source have it: leave it out");
+	if (ble && !x->address[0])
+		fault(e, "address", "missing: of the device");
+	if (ble && x->address[0] && !bthome_address(x->address, address))
+		fault(e, "address",
+			"no address: six pairs of hexadecimal digits, as A4:C1:38:00:11:22");
+	if (!ble && (x->address[0] || x->key[0]))
+		fault(e, x->address[0] ? "address" : "key",
+			"only streams of a bluetooth source have it: leave it out");
+	if (!ble && source->format != FORMAT_PLAIN && source->format != FORMAT_DELIMITED &&
+		!x->humidity[0])
+		fault(e, "humidity", "missing: where relative humidity stands");
+	if (source->format != FORMAT_JSON && x->time[0])
+		fault(e, "time", "only json has it: leave it out");
+}
+
+static void check_stream(const struct entry *e, size_t i)
+{
+	const struct settings *s = e->settings;
+	const struct stream *x = &s->streams[i];
+	const struct source *source = settings_source(s, x->source);
+	check_sensor_name(e, "sensor", x->sensor);
+	if (x->source[0] && !source)
+		no_such(e, "source", "source", x->source, s->sources, s->n_sources,
+			sizeof *s->sources);
+	if (source)
+		check_stream_source(e, x, source);
+	if (x->sensor[0] && x->segment)
+		fault(e, "segment", "sensor is given too: one of the two");
+	if (!x->sensor[0] && !x->segment)
+		fault(e, "sensor", "missing: whose readings they are");
 }
 
 static void check_column(const struct entry *e, const char *setting, const char *text)
@@ -233,6 +423,7 @@ static void read_all(const config_setting_t *root, struct settings *s, struct fa
 	s->places = list[LIST_PLACES], s->n_places = n[LIST_PLACES];
 	s->sensors = list[LIST_SENSORS], s->n_sensors = n[LIST_SENSORS];
 	s->sources = list[LIST_SOURCES], s->n_sources = n[LIST_SOURCES];
+	s->streams = list[LIST_STREAMS], s->n_streams = n[LIST_STREAMS];
 	s->outputs = list[LIST_OUTPUTS], s->n_outputs = n[LIST_OUTPUTS];
 	s->layouts = list[LIST_LAYOUTS], s->n_layouts = n[LIST_LAYOUTS];
 }
@@ -244,6 +435,7 @@ static void check_all(const config_setting_t *root, const struct settings *s, st
 	check_entries(root, LIST_PLACES, s->n_places, check_place, s, f);
 	check_entries(root, LIST_SENSORS, s->n_sensors, check_sensor, s, f);
 	check_entries(root, LIST_SOURCES, s->n_sources, check_source, s, f);
+	check_entries(root, LIST_STREAMS, s->n_streams, check_stream, s, f);
 	check_entries(root, LIST_LAYOUTS, s->n_layouts, check_layout, s, f);
 }
 
@@ -284,6 +476,7 @@ void settings_free(struct settings *s)
 	mem_free(s->places);
 	mem_free(s->sensors);
 	mem_free(s->sources);
+	mem_free(s->streams);
 	mem_free(s->outputs);
 	mem_free(s->layouts);
 	mem_free(s);

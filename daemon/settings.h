@@ -25,9 +25,31 @@ struct sensor {
 	char title[TITLE_SIZE];
 	char place[NAME_SIZE];
 	int64_t silent_after_s; /* no reading for so long calls for a look */
+	double accuracy_pct; /* % RH, one standard deviation, unless a salt check says better */
 };
 
-enum source_kind { SOURCE_KERNEL, SOURCE_SPOOL };
+enum source_kind {
+	SOURCE_KERNEL,
+	SOURCE_SPOOL,
+	SOURCE_HTTP,
+	SOURCE_MQTT,
+	SOURCE_BLUETOOTH,
+	SOURCE_COMMAND,
+	SOURCE_SOCKET /* the local intake: a Unix socket and, when asked, HTTP POST */
+};
+
+/* How a payload is read; see pick.h. */
+enum source_format {
+	FORMAT_JSON, /* RFC 6901 pointers */
+	FORMAT_METRICS, /* Prometheus or OpenMetrics text: metric{label="value"} */
+	FORMAT_LINE, /* line protocol: measurement,tag=value field */
+	FORMAT_DELIMITED, /* rows with headings, see layout */
+	FORMAT_PLAIN /* one bare number: relative humidity */
+};
+
+enum source_auth { AUTH_NONE, AUTH_BASIC, AUTH_BEARER, AUTH_HEADER };
+
+enum { ARGUMENTS_MAX = 8, ARGUMENT_SIZE = 128, URL_SIZE = 512, PICK_SIZE = 128 };
 
 struct source {
 	char name[NAME_SIZE];
@@ -39,8 +61,44 @@ struct source {
 	char path[PATH_SIZE]; /* spool: the folder. kernel: root of the sysfs tree, /sys */
 	char layout[NAME_SIZE]; /* spool: a named layout or "" to guess */
 	int unit; /* kernel: KERNEL_MILLI, KERNEL_PERCENT (driver breaks the ABI) */
+	int format; /* http, mqtt, command, socket: enum source_format */
+	char url[URL_SIZE]; /* http: http:// or https:// */
+	char host[TITLE_SIZE]; /* mqtt: the broker */
+	int port; /* mqtt; 0: 1883, with tls 8883 */
+	bool tls; /* mqtt */
+	char ca_file[PATH_SIZE]; /* http, mqtt: own authority, "" : the system's */
+	int auth; /* http: enum source_auth; mqtt: AUTH_NONE or AUTH_BASIC */
+	char user[TITLE_SIZE]; /* basic */
+	char header[TITLE_SIZE]; /* header: its name */
+	char credential
+		[PATH_SIZE]; /* name of a systemd credential, or a file only its owner reads */
+	char client_id[NAME_SIZE]; /* mqtt: of the durable session */
+	int64_t jitter_s; /* http, command: up to so much later, so that not all come at once */
+	int64_t time_limit_s; /* http, command: one try */
+	int size_limit; /* http, mqtt, command, socket: bytes of one payload */
+	char program[PATH_SIZE]; /* command: run without a shell */
+	char arguments[ARGUMENTS_MAX][ARGUMENT_SIZE];
+	char adapter[NAME_SIZE]; /* bluetooth: hci0 */
+	char listen[TITLE_SIZE]; /* socket: address:port of HTTP POST, "" : none */
+	int rate_limit; /* socket: requests a minute */
 };
 enum { KERNEL_MILLI, KERNEL_PERCENT };
+
+/* Where a sensor's readings stand in what a source brings. */
+struct stream {
+	char name[NAME_SIZE];
+	char source[NAME_SIZE];
+	char sensor[NAME_SIZE]; /* "" : the topic's segment names it */
+	char topic[PICK_SIZE]; /* mqtt: topic filter */
+	int segment; /* mqtt: level of the topic that is the sensor's name, from 1; 0: sensor says */
+	char address[NAME_SIZE]; /* bluetooth: AA:BB:CC:DD:EE:FF */
+	char key[PATH_SIZE]; /* bluetooth: credential that holds the 16 byte key in hex; "" : plain */
+	char humidity[PICK_SIZE], temperature[PICK_SIZE], time[PICK_SIZE], battery[PICK_SIZE];
+	int humidity_unit; /* STREAM_PERCENT, STREAM_FRACTION */
+	int temperature_unit; /* STREAM_CELSIUS, STREAM_FAHRENHEIT */
+};
+enum { STREAM_PERCENT, STREAM_FRACTION };
+enum { STREAM_CELSIUS, STREAM_FAHRENHEIT };
 
 struct output {
 	char name[NAME_SIZE]; /* also the stem of the two files */
@@ -54,8 +112,9 @@ struct output {
 
 enum {
 	PLACES_MAX = 256,
-	SENSORS_MAX = 512,
-	SOURCES_MAX = 256,
+	SENSORS_MAX = 2048,
+	SOURCES_MAX = 2048,
+	STREAMS_MAX = 4096,
 	OUTPUTS_MAX = 16,
 	LAYOUTS_MAX = 64,
 	LIBRARY_DIRS_MAX = 8
@@ -67,10 +126,11 @@ struct settings {
 	enum bench_units units;
 	char library[LIBRARY_DIRS_MAX][PATH_SIZE]; /* folders, later ones win */
 	char bench_name[TITLE_SIZE];
-	size_t n_places, n_sensors, n_sources, n_outputs, n_layouts;
+	size_t n_places, n_sensors, n_sources, n_streams, n_outputs, n_layouts;
 	struct place *places;
 	struct sensor *sensors;
 	struct source *sources;
+	struct stream *streams;
 	struct output *outputs;
 	struct layout *layouts; /* named import layouts */
 };
@@ -84,6 +144,7 @@ void settings_free(struct settings *s);
 /* NULL when there is none of that name. Borrowed. */
 const struct place *settings_place(const struct settings *s, const char *name);
 const struct sensor *settings_sensor(const struct settings *s, const char *name);
+const struct source *settings_source(const struct settings *s, const char *name);
 /* Whether any sensor stands in that place. */
 bool settings_has_sensor(const struct settings *s, const char *place);
 const struct layout *settings_layout(const struct settings *s, const char *name);

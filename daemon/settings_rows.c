@@ -6,7 +6,20 @@
 #define ONE_DAY_S 86400.0
 
 static const char *const unit_words[] = { "inch", "mm", NULL };
-const char *const settings_kinds[] = { "kernel", "spool", NULL };
+const char *const settings_kinds[] = {
+	[SOURCE_KERNEL] = "kernel",
+	[SOURCE_SPOOL] = "spool",
+	[SOURCE_HTTP] = "http",
+	[SOURCE_MQTT] = "mqtt",
+	[SOURCE_BLUETOOTH] = "bluetooth",
+	[SOURCE_COMMAND] = "command",
+	[SOURCE_SOCKET] = "socket",
+	[SOURCE_SOCKET + 1] = NULL,
+};
+static const char *const format_words[] = { "json", "metrics", "line", "delimited", "plain", NULL };
+static const char *const auth_words[] = { "none", "basic", "bearer", "header", NULL };
+static const char *const humidity_words[] = { "percent", "fraction", NULL };
+static const char *const temperature_words[] = { "celsius", "fahrenheit", NULL };
 static const char *const kernel_words[] = { "milli", "percent", NULL };
 static const char *const encoding_words[] = { "guess", "utf-8", "utf-16", "latin-1", NULL };
 static const char *const order_words[] = { "guess", "ymd", "dmy", "mdy", NULL };
@@ -65,6 +78,8 @@ const struct field settings_root[SETTINGS_ROOT_ROWS] = {
 	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
 		"streams of readings, each bound to a place" },
 	{ "sources", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "how readings reach us" },
+	{ "streams", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
+		"where a sensor's readings stand in what a source brings" },
 	{ "outputs", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "calendars that are written" },
 	{ "layouts", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
 		"named layouts of exports; every setting may be guessed" },
@@ -94,17 +109,22 @@ static const struct field sensor_rows[] = {
 		"the place whose air it measures" },
 	{ "silent_after", FIELD_SPAN, FIELD_AT(sensor, silent_after_s), 600, 90 * ONE_DAY_S, NULL,
 		"\"1 d\"", NULL, "no reading for so long calls for a look" },
+	{ "accuracy", FIELD_REAL, FIELD_AT(sensor, accuracy_pct), 0.1, 20, "% RH", "2", NULL,
+		"one standard deviation of its humidity, as its maker or a check says" },
 };
 
 static const struct field source_rows[] = {
 	{ "name", FIELD_NAME, FIELD_AT(source, name), 0, 0, NULL, NULL, NULL,
 		"short name, used in messages" },
 	{ "kind", FIELD_WORD, FIELD_AT(source, kind), 0, 0, NULL, NULL, settings_kinds,
-		"kernel: a sensor the kernel knows; spool: a folder that files are dropped into" },
+		"kernel: a sensor the kernel knows; spool: a folder that files are dropped into; "
+		"http: a page that is fetched; mqtt: topics of a broker; bluetooth: advertisements "
+		"in the open BTHome format; command: a program that is run; socket: readings that "
+		"local programs hand in" },
 	{ "interval", FIELD_SPAN, FIELD_AT(source, interval_s), 10, 1 * ONE_DAY_S, NULL,
 		"\"5 min\"", NULL,
-		"kernel: time between readings; spool: between looks besides the kernel's "
-		"notices" },
+		"kernel, http, command: time between readings; bluetooth: between two that are "
+		"kept; spool: between looks besides the kernel's notices" },
 	{ "sensor", FIELD_NAME, FIELD_AT(source, sensor), 0, 0, NULL, "\"\"", NULL,
 		"whose readings they are; spool: for files that name none" },
 	{ "chip", FIELD_TEXT, FIELD_AT(source, chip), 0, 0, NULL, "\"\"", NULL,
@@ -112,11 +132,82 @@ static const struct field source_rows[] = {
 	{ "label", FIELD_TEXT, FIELD_AT(source, label), 0, 0, NULL, "\"\"", NULL,
 		"kernel: text of the label file, to tell two chips apart" },
 	{ "path", FIELD_PATH, FIELD_AT(source, path), 0, 0, NULL, "\"\"", NULL,
-		"spool: the folder; kernel: root of the kernel's tree, /sys when left out" },
+		"spool: the folder; kernel: root of the kernel's tree, /sys when left out; socket: "
+		"the Unix socket" },
 	{ "layout", FIELD_NAME, FIELD_AT(source, layout), 0, 0, NULL, "\"\"", NULL,
 		"spool: layout of the files" },
 	{ "unit", FIELD_WORD, FIELD_AT(source, unit), 0, 0, NULL, "\"milli\"", kernel_words,
 		"kernel: percent for drivers that do not give thousandths" },
+	{ "format", FIELD_WORD, FIELD_AT(source, format), 0, 0, NULL, "\"json\"", format_words,
+		"http, mqtt, command, socket: of what it brings" },
+	{ "url", FIELD_TEXT, FIELD_AT(source, url), 0, 0, NULL, "\"\"", NULL,
+		"http: what is fetched" },
+	{ "host", FIELD_TEXT, FIELD_AT(source, host), 0, 0, NULL, "\"\"", NULL,
+		"mqtt: the broker" },
+	{ "port", FIELD_INT, FIELD_AT(source, port), 0, 65535, NULL, "0", NULL,
+		"mqtt: its port; 0: 1883, or 8883 with tls" },
+	{ "tls", FIELD_BOOL, FIELD_AT(source, tls), 0, 0, NULL, "false", NULL,
+		"mqtt: encrypted, and the broker's certificate is checked" },
+	{ "ca_file", FIELD_PATH, FIELD_AT(source, ca_file), 0, 0, NULL, "\"\"", NULL,
+		"http, mqtt: certificates of an authority of your own" },
+	{ "auth", FIELD_WORD, FIELD_AT(source, auth), 0, 0, NULL, "\"none\"", auth_words,
+		"http, mqtt: how the credential is shown; mqtt: none or basic; socket: none or "
+		"bearer" },
+	{ "user", FIELD_TEXT, FIELD_AT(source, user), 0, 0, NULL, "\"\"", NULL,
+		"http, mqtt: name beside a password" },
+	{ "header", FIELD_TEXT, FIELD_AT(source, header), 0, 0, NULL, "\"\"", NULL,
+		"http: name of the header that carries the credential" },
+	{ "credential", FIELD_TEXT, FIELD_AT(source, credential), 0, 0, NULL, "\"\"", NULL,
+		"http, mqtt, socket: password or token: name of a credential of the service "
+		"manager, or path of a file that only its owner may read" },
+	{ "client_id", FIELD_TEXT, FIELD_AT(source, client_id), 0, 0, NULL, "\"\"", NULL,
+		"mqtt: name of the session that the broker keeps; seasond-NAME when left out" },
+	{ "jitter", FIELD_SPAN, FIELD_AT(source, jitter_s), 0, 3600, NULL, "0", NULL,
+		"http, command: up to so much later each time" },
+	{ "time_limit", FIELD_SPAN, FIELD_AT(source, time_limit_s), 1, 600, NULL, "\"20 s\"", NULL,
+		"http, command: for one try; socket: for what a client sends at once" },
+	{ "size_limit", FIELD_INT, FIELD_AT(source, size_limit), 64, 999999, "bytes", "262144",
+		NULL, "http, mqtt, command, socket: of one payload" },
+	{ "program", FIELD_PATH, FIELD_AT(source, program), 0, 0, NULL, "\"\"", NULL,
+		"command: what is run, without a shell" },
+	{ "arguments", FIELD_TEXTS, ENTRY_AT(source, arguments), 0, ARGUMENTS_MAX, NULL, "[]", NULL,
+		"command: its arguments" },
+	{ "adapter", FIELD_TEXT, FIELD_AT(source, adapter), 0, 0, NULL, "\"hci0\"", NULL,
+		"bluetooth: which of the machine's" },
+	{ "listen", FIELD_TEXT, FIELD_AT(source, listen), 0, 0, NULL, "\"\"", NULL,
+		"socket: address:port for HTTP POST, as 127.0.0.1:8086; none when left out" },
+	{ "rate_limit", FIELD_INT, FIELD_AT(source, rate_limit), 1, 100000, NULL, "600", NULL,
+		"socket: requests a minute" },
+};
+
+static const struct field stream_rows[] = {
+	{ "name", FIELD_NAME, FIELD_AT(stream, name), 0, 0, NULL, NULL, NULL,
+		"short name, used in messages" },
+	{ "source", FIELD_NAME, FIELD_AT(stream, source), 0, 0, NULL, NULL, NULL,
+		"the source that brings it" },
+	{ "sensor", FIELD_NAME, FIELD_AT(stream, sensor), 0, 0, NULL, "\"\"", NULL,
+		"whose readings they are; left out, the topic's segment says" },
+	{ "topic", FIELD_TEXT, FIELD_AT(stream, topic), 0, 0, NULL, "\"\"", NULL,
+		"mqtt: topic, with + for any one level and # for all below" },
+	{ "segment", FIELD_INT, FIELD_AT(stream, segment), 0, 64, NULL, "0", NULL,
+		"mqtt: level of the topic that is the sensor's name, the first is 1" },
+	{ "address", FIELD_TEXT, FIELD_AT(stream, address), 0, 0, NULL, "\"\"", NULL,
+		"bluetooth: of the device, as A4:C1:38:00:11:22" },
+	{ "key", FIELD_TEXT, FIELD_AT(stream, key), 0, 0, NULL, "\"\"", NULL,
+		"bluetooth: credential that holds the device's key, 32 hexadecimal digits" },
+	{ "humidity", FIELD_TEXT, FIELD_AT(stream, humidity), 0, 0, NULL, "\"\"", NULL,
+		"where relative humidity stands: json a pointer such as /air/rh, metrics a name "
+		"with labels, line a measurement with tags and a field" },
+	{ "temperature", FIELD_TEXT, FIELD_AT(stream, temperature), 0, 0, NULL, "\"\"", NULL,
+		"where temperature stands, likewise" },
+	{ "time", FIELD_TEXT, FIELD_AT(stream, time), 0, 0, NULL, "\"\"", NULL,
+		"json: where its time stands; left out, the time of arrival" },
+	{ "battery", FIELD_TEXT, FIELD_AT(stream, battery), 0, 0, NULL, "\"\"", NULL,
+		"where the battery's charge in percent stands, likewise" },
+	{ "humidity_unit", FIELD_WORD, FIELD_AT(stream, humidity_unit), 0, 0, NULL, "\"percent\"",
+		humidity_words, "of relative humidity" },
+	{ "temperature_unit", FIELD_WORD, FIELD_AT(stream, temperature_unit), 0, 0, NULL,
+		"\"celsius\"", temperature_words, "of temperature" },
 };
 
 static const struct field output_rows[] = {
@@ -178,6 +269,8 @@ const struct schema_list settings_lists[LIST_COUNT] = {
 		SENSORS_MAX },
 	[LIST_SOURCES] = { "sources", "source", FIELD_ROWS(source_rows), sizeof(struct source), 0,
 		SOURCES_MAX },
+	[LIST_STREAMS] = { "streams", "stream", FIELD_ROWS(stream_rows), sizeof(struct stream), 0,
+		STREAMS_MAX },
 	[LIST_OUTPUTS] = { "outputs", "output", FIELD_ROWS(output_rows), sizeof(struct output), 0,
 		OUTPUTS_MAX },
 	[LIST_LAYOUTS] = { "layouts", "layout", FIELD_ROWS(layout_rows), sizeof(struct layout), 0,

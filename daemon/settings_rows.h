@@ -4,13 +4,14 @@
 
 #include "daemon/schema.h"
 
-enum { SETTINGS_ROOT_ROWS = 10, SETTINGS_COLOURS = 25 };
+enum { SETTINGS_ROOT_ROWS = 11, SETTINGS_COLOURS = 25 };
 extern const struct field settings_root[SETTINGS_ROOT_ROWS];
 
 enum settings_list {
 	LIST_PLACES,
 	LIST_SENSORS,
 	LIST_SOURCES,
+	LIST_STREAMS,
 	LIST_OUTPUTS,
 	LIST_LAYOUTS,
 	LIST_COUNT

@@ -53,6 +53,9 @@ MUST_USE enum rc state_known_hour_before(
 	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
 MUST_USE enum rc state_known_hour_from(
 	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
+/* The first hour at or after it with believed readings but no temperature. */
+MUST_USE enum rc state_bare_hour_from(
+	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err);
 
 /* ---- the agenda ---- */
 

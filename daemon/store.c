@@ -79,6 +79,22 @@ static const char *const migrations[] = {
 	"CREATE TABLE meta(name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;"
 	"PRAGMA application_id = " APPLICATION_ID ";"
 	"PRAGMA user_version = 1;",
+	/* what a source did last, and in all */
+	"CREATE TABLE source("
+	" name TEXT PRIMARY KEY, tried INTEGER NOT NULL, worked INTEGER, readings INTEGER NOT NULL,"
+	" failures INTEGER NOT NULL, error TEXT NOT NULL DEFAULT '') STRICT, WITHOUT ROWID;"
+	/* what a sensor says of itself: percent; seconds its clock is ahead */
+	"CREATE TABLE health("
+	" sensor INTEGER PRIMARY KEY, battery INTEGER, battery_t INTEGER, ahead_s INTEGER,"
+	" ahead_t INTEGER) STRICT;"
+	/* checks of hygrometers: true = gain * shown + offset from t on; u: standard deviation then, % RH */
+	"CREATE TABLE correction("
+	" sensor INTEGER NOT NULL, t INTEGER NOT NULL, gain REAL NOT NULL, offset REAL NOT NULL,"
+	" u REAL NOT NULL, text TEXT NOT NULL DEFAULT '',"
+	" PRIMARY KEY(sensor, t)) STRICT, WITHOUT ROWID;"
+	/* the accuracy by which its readings were last weighed; NULL: never */
+	"ALTER TABLE sensor ADD COLUMN accuracy REAL;"
+	"PRAGMA user_version = 2;",
 };
 
 enum { VERSION_NOW = sizeof migrations / sizeof migrations[0] };

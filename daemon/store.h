@@ -14,6 +14,7 @@
 #include "core/civil.h"
 #include "core/err.h"
 #include "core/quality.h"
+#include "core/salt.h"
 #include "daemon/zone.h"
 
 struct store;
@@ -94,5 +95,70 @@ MUST_USE enum rc store_clear_dirty(struct store *s, int64_t sensor, struct err *
 /* Raw readings from_s <= t < to_s in time order, also flagged ones, for explain and export. */
 MUST_USE enum rc store_raw(struct store *s, int64_t sensor, int64_t from_s, int64_t to_s,
 	struct quality_reading *rows, size_t max, size_t *n, struct err *err);
+
+/* ---- what sources and sensors say of themselves ---- */
+
+struct store_health {
+	int battery_pct; /* < 0: not said */
+	int64_t battery_s; /* when it was said */
+	bool has_ahead;
+	int64_t ahead_s; /* how far its clock is ahead of ours; below 0: how late the freshest reading came */
+	int64_t ahead_at_s;
+};
+/* What h says replaces what was said before; the rest stays. Inside a transaction. */
+MUST_USE enum rc store_health_put(struct store *s, int64_t sensor, const struct store_health *h,
+	int64_t now_s, struct err *err);
+/* *found false: it never said anything. */
+MUST_USE enum rc store_health(
+	struct store *s, int64_t sensor, struct store_health *h, bool *found, struct err *err);
+
+/* ---- checked hygrometers (store_correction.c) ---- */
+
+enum { STORE_CORRECTION_TEXT = 256, STORE_CORRECTIONS_MAX = 1000 }; /* of one sensor */
+
+struct store_correction {
+	char sensor[32]; /* its name, filled by reading */
+	struct salt_check check;
+	char text[STORE_CORRECTION_TEXT]; /* what was compared with what; one line */
+};
+
+/* The same time again replaces. Readings and sums stay as they are; when anything differs (*changed, NULL allowed) the
+ * sensor is dirty from the check before it on, since what holds in between goes from one to the other. Inside a
+ * transaction. RC_INPUT: too many, or a control character in the text. */
+MUST_USE enum rc store_correction_put(struct store *s, int64_t sensor,
+	const struct store_correction *c, bool *changed, struct err *err);
+
+/* The one of exactly that time; RC_UNKNOWN: there is none. Inside a transaction; dirty likewise. */
+MUST_USE enum rc store_correction_remove(
+	struct store *s, int64_t sensor, int64_t t_s, struct err *err);
+
+/* In order of time; the caller's (mem_free). Of sensor 0: of all sensors, in order of their names. */
+MUST_USE enum rc store_corrections(
+	struct store *s, int64_t sensor, struct store_correction **out, size_t *n, struct err *err);
+MUST_USE enum rc store_checks(
+	struct store *s, int64_t sensor, struct salt_check **out, size_t *n, struct err *err);
+
+/* The accuracy by which a sensor is weighed from now on; when it differs from the one before, its hours are dirty from
+ * its first on. Inside a transaction; writes nothing when it is the same. */
+MUST_USE enum rc store_weighed_by(
+	struct store *s, int64_t sensor, double accuracy_pct, struct err *err);
+
+/* ---- sources ---- */
+
+struct store_source {
+	char name[32];
+	int64_t tried_s; /* the last try */
+	int64_t worked_s; /* the last that brought something, TIME_NEVER: none */
+	int64_t readings, failures; /* in all */
+	char error[256]; /* of the last try that failed; "" since the last that worked */
+};
+/* A try that worked brought so many readings, new or not. */
+MUST_USE enum rc store_source_worked(
+	struct store *s, const char *name, int64_t readings, int64_t now_s, struct err *err);
+MUST_USE enum rc store_source_failed(
+	struct store *s, const char *name, const char *why, int64_t now_s, struct err *err);
+/* *found false: never tried. */
+MUST_USE enum rc store_source(
+	struct store *s, const char *name, struct store_source *out, bool *found, struct err *err);
 
 #endif

@@ -151,3 +151,12 @@ enum rc state_known_hour_from(
 		"LIMIT 1",
 		sensor, hour, out, err);
 }
+
+enum rc state_bare_hour_from(
+	struct store *s, int64_t sensor, int64_t hour, int64_t *out, struct err *err)
+{
+	return known_hour(s,
+		"SELECT hour FROM hour WHERE sensor = ?1 AND hour >= ?2 AND n > 0 AND temp_n = 0 "
+		"ORDER BY hour LIMIT 1",
+		sensor, hour, out, err);
+}

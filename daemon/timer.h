@@ -7,7 +7,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { TIMERS_MAX = 1024 }; /* waiting at once in one heap; more is a programmer's fault */
+enum {
+	TIMERS_MAX = 4352
+}; /* waiting at once in one heap, two a source and more; beyond is a programmer's fault */
 
 struct timer_heap;
 

@@ -45,6 +45,7 @@ wanted() {
 	echo "644 usr/share/man/man1/seasonctl.1"
 	echo "644 usr/share/man/man5/seasond.conf.5"
 	echo "644 usr/share/man/man8/seasond.8"
+	echo "644 usr/share/seasond/network.conf"
 	(cd conf && find . -type f -printf '644 usr/share/seasond/%P\n')
 }
 

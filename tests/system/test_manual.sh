@@ -60,7 +60,7 @@ same "seasonctl.1 has the findings" \
 # ---- seasond.conf(5): settings
 
 settings=$("$b/seasond" --print-settings)
-for list in '' places sensors sources outputs layouts; do
+for list in "" places sensors sources streams outputs layouts; do
 	if [ -z "$list" ]; then
 		mine=$(sed -n 's/^\([a-z_]*\): .*/\1/p' <<<"$settings")
 	else

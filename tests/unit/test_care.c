@@ -33,6 +33,15 @@ static const struct care_rule yearly = {
 	.window_s = 30 * DAY_S,
 };
 
+static const struct care_rule battery = {
+	.name = "battery",
+	.kind = CARE_BATTERY,
+	.open = 15,
+	.close = 25,
+	.pressing = 5,
+	.window_s = 14 * DAY_S,
+};
+
 static enum care_verdict verdict(const struct care_rule *r, double value, bool is_open)
 {
 	struct care_measure m = { .value = value, .since_s = TIME_NEVER };
@@ -50,6 +59,20 @@ static void a_level_opens_beyond_open_and_goes_only_inside_close(void **state)
 	assert_int_equal(verdict(&damp, 2.1, false), CARE_OPEN);
 	assert_int_equal(verdict(&damp, 0, true), CARE_KEEP);
 	assert_int_equal(verdict(&damp, -1.1, true), CARE_WITHDRAW);
+}
+
+static void a_battery_calls_when_low_and_is_pressing_when_nearly_empty(void **state)
+{
+	(void)state;
+	assert_int_equal(care_subject_of(CARE_BATTERY), CARE_OF_SENSOR);
+	assert_int_equal(verdict(&battery, 15, false), CARE_NOTHING);
+	assert_int_equal(verdict(&battery, 14, false), CARE_OPEN);
+	assert_int_equal(verdict(&battery, 24, true), CARE_KEEP);
+	assert_int_equal(verdict(&battery, 26, true), CARE_WITHDRAW);
+	struct care_measure m = { .value = 5, .since_s = TIME_NEVER };
+	assert_int_equal(care_judge(&battery, &m, false, TIME_NEVER, 0).weight, CARE_PRESSING);
+	m.value = 14;
+	assert_int_equal(care_judge(&battery, &m, false, TIME_NEVER, 0).weight, CARE_LEISURE);
 }
 
 static void a_level_wandering_between_the_limits_never_flaps(void **state)
@@ -124,6 +147,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(a_level_opens_beyond_open_and_goes_only_inside_close),
+		cmocka_unit_test(a_battery_calls_when_low_and_is_pressing_when_nearly_empty),
 		cmocka_unit_test(a_level_wandering_between_the_limits_never_flaps),
 		cmocka_unit_test(nothing_known_never_opens_and_keeps_what_is_open),
 		cmocka_unit_test(a_closed_item_rests),

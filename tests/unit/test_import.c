@@ -146,16 +146,37 @@ static enum rc run(const char *path, const struct layout *k, struct list *l, str
 	return rc;
 }
 
-static char *read_all(const char *path)
+static char *read_all(const char *path, size_t *n)
 {
 	char *text = calloc(LIST_MAX, 1);
 	FILE *f = fopen(path, "rb");
 	assert_non_null(text);
+	*n = 0;
 	if (f) {
-		assert_true(fread(text, 1, LIST_MAX - 1, f) < LIST_MAX - 1);
+		*n = fread(text, 1, LIST_MAX - 1, f);
+		assert_true(*n < LIST_MAX - 1);
 		(void)fclose(f);
 	}
 	return text;
+}
+
+/* Bytes in memory come to what a file of them comes to. */
+static void same_from_memory(const char *path, const struct layout *k, enum rc want_rc,
+	const struct err *want_err, const char *want)
+{
+	size_t n;
+	char *bytes = read_all(path, &n);
+	struct list *l = calloc(1, sizeof *l);
+	const struct import_sink sink = { l, on_sensor, on_reading, on_guess, on_refused, NULL };
+	struct import_result r = { 0 };
+	struct err err = { 0 };
+	assert_int_equal(import_bytes(path, bytes, n, k, &sink, &r, &err), want_rc);
+	assert_string_equal(err.text, want_err->text);
+	add(l, "rows %lld readings %lld refused %lld\n", (long long)r.rows, (long long)r.readings,
+		(long long)r.refused);
+	assert_string_equal(l->text, want);
+	free(l);
+	free(bytes);
 }
 
 static bool one_export(const char *name)
@@ -165,12 +186,15 @@ static bool one_export(const char *name)
 	char path[512], want_path[512];
 	(void)snprintf(path, sizeof path, FOLDER "/%s.csv", name);
 	(void)snprintf(want_path, sizeof want_path, FOLDER "/%s.want", name);
-	char *want = read_all(want_path);
+	size_t n_want;
+	char *want = read_all(want_path, &n_want);
 	struct layout known = { 0 };
 	struct err err = { 0 };
 	struct list *l = calloc(1, sizeof *l);
 	read_settings(want, &known, l);
+	size_t settings = l->n;
 	enum rc rc = run(path, &known, l, &err);
+	same_from_memory(path, &known, rc, &err, l->text + settings);
 	if (rc != RC_OK) {
 		size_t folder = strncmp(err.text, FOLDER "/", strlen(FOLDER) + 1) == 0
 					? strlen(FOLDER) + 1

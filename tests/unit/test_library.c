@@ -262,7 +262,7 @@ static void builds_are_whole(void **state)
 static void every_kind_of_rule_is_shipped_with_a_caution(void **state)
 {
 	(void)state;
-	for (int kind = CARE_PRELOAD; kind <= CARE_SETTLE; kind++) {
+	for (int kind = CARE_PRELOAD; kind <= CARE_CLOCK; kind++) {
 		size_t i = 0;
 		while (i < lib->n_rules && lib->rules[i].kind != kind)
 			i++;

@@ -314,8 +314,9 @@ static void put_random_finding(
 {
 	const struct finding_word *words = finding_words();
 	struct finding f = { .subject_kind = subject_kind, .t_s = t_s, .value = (double)NAN };
-	f.kind = subject_kind == CARE_OF_SENSOR ? FINDING_CHECKED
-						: (int)(support_random(seed) % FINDING_CHECKED);
+	f.kind = subject_kind == CARE_OF_SENSOR
+			 ? (support_random(seed) % 2 ? FINDING_CHECKED : FINDING_BATTERY)
+			 : (int)(support_random(seed) % FINDING_CHECKED);
 	if (words[f.kind].unit != FINDING_EVENT)
 		f.value = random_value(seed, &words[f.kind]);
 	(void)snprintf(f.subject, sizeof f.subject, "%s", name);
@@ -363,6 +364,19 @@ static void put_random_instrument(struct store *s, uint64_t *seed, int i, int n_
 	}
 }
 
+static void put_random_correction(struct store *s, uint64_t *seed, const char *sensor)
+{
+	int64_t id = 0;
+	struct err err = { 0 };
+	struct store_correction c = { .check = { random_time(seed, 1700000000, NOW_S),
+					      { 0.9 + 0.2 * unit_random(seed),
+						      10 * unit_random(seed) - 5,
+						      0.1 + unit_random(seed) } } };
+	random_text(seed, c.text, sizeof c.text);
+	OK(store_sensor(s, sensor, vienna, &id, &err), &err);
+	OK(store_correction_put(s, id, &c, NULL, &err), &err);
+}
+
 static void put_random_records(struct store *s, uint64_t *seed)
 {
 	struct err err = { 0 };
@@ -382,6 +396,8 @@ static void put_random_records(struct store *s, uint64_t *seed)
 	for (size_t k = support_random(seed) % 4; k > 0; k--)
 		put_random_finding(s, seed, CARE_OF_SENSOR, k % 2 ? "left" : "right",
 			random_time(seed, 1700000000, NOW_S));
+	for (size_t k = support_random(seed) % 4; k > 0; k--)
+		put_random_correction(s, seed, k % 2 ? "left" : "right");
 	OK(store_commit(s, &err), &err);
 }
 

@@ -23,7 +23,8 @@ static void open_desk(struct desk *d, const char *folder)
 	(void)snprintf(text, sizeof text,
 		"store = \"b.db\"; zone = \"Europe/Berlin\"; library = [ \"%s/conf\" ];\n"
 		"places = ( { name = \"room\"; } );\n"
-		"sensors = ( { name = \"room\"; place = \"room\"; } );\n"
+		"sensors = ( { name = \"room\"; place = \"room\"; },\n"
+		"	{ name = \"other\"; place = \"room\"; } );\n"
 		"outputs = ( { name = \"bench\"; folder = \"cal\"; } );\n",
 		here);
 	support_write(support_path(folder, "s.conf"), text, strlen(text));
@@ -32,7 +33,8 @@ static void open_desk(struct desk *d, const char *folder)
 	OK(desk_open(d, STORE_REPLAY, &err), &err);
 }
 
-/* A client's instrument, restrung, in air that turns too dry: items, a visit and reasons to print. */
+/* A client's instrument, restrung, in air that turns too dry, with two sensors that disagree, one of them checked: items, a
+ * visit and reasons to print. */
 static void fill(struct desk *d)
 {
 	static struct quality_reading r[DAYS * 24];
@@ -56,8 +58,16 @@ static void fill(struct desk *d)
 	OK(record_put_instrument(d->store, &x, NULL, &err), &err);
 	OK(record_put_stay(d->store, "one", &stay, NULL, &err), &err);
 	OK(record_put_finding(d->store, &f, NULL, &err), &err);
+	const struct store_correction check = { .check = { START_S + DAY_S, { 1.01, -1, 0.6 } } };
+	int64_t id = 0;
+	OK(store_sensor_find(d->store, "room", &id, &err), &err);
+	OK(store_correction_put(d->store, id, &check, NULL, &err), &err);
 	OK(store_commit(d->store, &err), &err);
 	OK(intake_readings(d->intake, "room", r, DAYS * 24, START_S + DAYS * DAY_S, NULL, &err),
+		&err);
+	for (int h = 0; h < DAYS * 24; h++)
+		r[h].rh_cpct += 1500;
+	OK(intake_readings(d->intake, "other", r, DAYS * 24, START_S + DAYS * DAY_S, NULL, &err),
 		&err);
 }
 

@@ -10,6 +10,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "core/mem.h"
 #include "daemon/store_int.h"
 
 #define NONE QUALITY_NO_TEMP
@@ -138,7 +139,7 @@ static void a_new_store_is_made_with_its_pragmas_and_opens_again(void **state)
 		assert_int_equal(sqlite3_column_int(q, 0), 1);
 		store_close(s);
 	}
-	assert_int_equal(number(path, "PRAGMA user_version"), 1);
+	assert_int_equal(number(path, "PRAGMA user_version"), 2);
 	assert_int_equal(number(path, "SELECT count(*) FROM pragma_table_list"
 				      " WHERE type = 'table' AND schema = 'main' AND name NOT LIKE "
 				      "'sqlite%' AND NOT strict"),
@@ -175,10 +176,70 @@ static void what_is_not_a_store_is_refused_and_left_alone(void **state)
 static void a_store_of_a_newer_version_is_refused(void **state)
 {
 	const char *path = filled(*state, 1);
-	execute(path, "PRAGMA user_version = 2");
+	execute(path, "PRAGMA user_version = 3");
 	refused(path, STORE_WRITE, RC_STORE, "newer");
 	refused(path, STORE_READ, RC_STORE, "newer");
 	assert_int_equal(number(path, "SELECT count(*) FROM reading"), BATCH);
+}
+
+/* What migration 2 added taken away again: a store as version 1 left it. */
+static void a_store_of_the_version_before_is_brought_up_to_date(void **state)
+{
+	const char *path = filled(*state, 3);
+	execute(path, "DROP TABLE source; DROP TABLE health; DROP TABLE correction;"
+		      "ALTER TABLE sensor DROP COLUMN accuracy; PRAGMA user_version = 1;");
+	refused(path, STORE_READ, RC_STORE, "start seasond");
+	struct store *s = opened(path, STORE_WRITE);
+	struct err err = { 0 };
+	struct store_correction c = { .check = { 7200, { 1.02, -1, 0.5 } } }, *back = NULL;
+	size_t n = 0;
+	bool changed = false;
+	int64_t sensor = new_sensor(s), dirty = 0;
+	OK(store_begin(s, &err), &err);
+	OK(store_clear_dirty(s, sensor, &err), &err);
+	OK(store_weighed_by(s, sensor, 2, &err), &err);
+	OK(store_dirty_hour(s, sensor, &dirty, &err), &err);
+	assert_int_equal(dirty, TIME_NEVER); /* never weighed before: nothing is another */
+	OK(store_correction_put(s, sensor, &c, &changed, &err), &err);
+	assert_true(changed);
+	OK(store_dirty_hour(s, sensor, &dirty, &err), &err);
+	assert_int_equal(dirty, 2);
+	OK(store_clear_dirty(s, sensor, &err), &err);
+	OK(store_correction_put(s, sensor, &c, &changed, &err), &err);
+	assert_false(changed);
+	OK(store_dirty_hour(s, sensor, &dirty, &err), &err);
+	assert_int_equal(dirty, TIME_NEVER);
+	OK(store_commit(s, &err), &err);
+	OK(store_corrections(s, sensor, &back, &n, &err), &err);
+	assert_int_equal(n, 1);
+	assert_string_equal(back[0].sensor, "bench");
+	assert_true(back[0].check.c.gain == 1.02 && back[0].check.t_s == 7200);
+	mem_free(back);
+	store_close(s);
+	assert_int_equal(number(path, "PRAGMA user_version"), 2);
+	assert_int_equal(number(path, "SELECT count(*) FROM reading"), 3 * BATCH);
+}
+
+static void a_sensor_has_a_limit_of_checks(void **state)
+{
+	struct store *s = opened(support_path(*state, "s.db"), STORE_WRITE);
+	struct err err = { 0 };
+	struct store_correction c = { .check = { 0, { 1, 0, 0.5 } } };
+	int64_t sensor = new_sensor(s);
+	OK(store_begin(s, &err), &err);
+	for (int i = 0; i < STORE_CORRECTIONS_MAX; i++) {
+		c.check.t_s = i;
+		OK(store_correction_put(s, sensor, &c, NULL, &err), &err);
+	}
+	c.check.t_s = STORE_CORRECTIONS_MAX;
+	assert_int_equal(store_correction_put(s, sensor, &c, NULL, &err), RC_INPUT);
+	assert_non_null(strstr(err.text, "remove old ones"));
+	c.check.t_s = 1;
+	c.text[0] = '\n';
+	assert_int_equal(store_correction_put(s, sensor, &c, NULL, NULL), RC_INPUT);
+	assert_int_equal(store_correction_remove(s, sensor, 5000, NULL), RC_UNKNOWN);
+	store_rollback(s);
+	store_close(s);
 }
 
 static int open_as_nobody(const char *path)
@@ -438,6 +499,8 @@ int main(void)
 		EACH(a_new_store_is_made_with_its_pragmas_and_opens_again),
 		EACH(what_is_not_a_store_is_refused_and_left_alone),
 		EACH(a_store_of_a_newer_version_is_refused),
+		EACH(a_store_of_the_version_before_is_brought_up_to_date),
+		EACH(a_sensor_has_a_limit_of_checks),
 		EACH(read_only_files_and_folders_are_told),
 		EACH(a_store_held_by_another_is_busy),
 		EACH(readers_see_the_last_commit_while_one_writes),
