@@ -5,28 +5,8 @@
 
 #include "core/mem.h"
 #include "daemon/feed.h"
+#include "daemon/settings_rows.h"
 #include "daemon/text.h"
-
-static const char *kind_word(enum source_kind kind)
-{
-	switch (kind) {
-	case SOURCE_KERNEL:
-		return "kernel";
-	case SOURCE_SPOOL:
-		return "spool";
-	case SOURCE_HTTP:
-		return "http";
-	case SOURCE_MQTT:
-		return "mqtt";
-	case SOURCE_BLUETOOTH:
-		return "bluetooth";
-	case SOURCE_COMMAND:
-		return "command";
-	case SOURCE_SOCKET:
-		return "socket";
-	}
-	return "";
-}
 
 /* Where it reads; a query in a URL may hold a token and is left out. */
 static void print_where(const struct source *s)
@@ -63,7 +43,7 @@ static enum rc print_source(struct ctl *c, const struct source *s)
 	enum rc rc = store_source(c->desk.store, s->name, &did, &found, c->err);
 	if (rc != RC_OK)
 		return rc;
-	(void)printf("%-16s %s, ", s->name, kind_word(s->kind));
+	(void)printf("%-16s %s, ", s->name, settings_kinds[s->kind]);
 	print_where(s);
 	(void)puts("");
 	if (!found) {
@@ -179,7 +159,7 @@ enum rc ctl_try(struct ctl *c)
 	if (source->kind == SOURCE_SPOOL || source->kind == SOURCE_SOCKET)
 		return err_set(c->err, RC_USAGE,
 			"source \"%s\": a %s waits for what others bring: %s", source->name,
-			kind_word(source->kind),
+			settings_kinds[source->kind],
 			source->kind == SOURCE_SPOOL ? "try a file with `seasonctl import`"
 						     : "hand it a reading");
 	return try_feed(c, source);
