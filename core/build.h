@@ -104,6 +104,13 @@ struct build {
 	struct fastening fastenings[BUILD_FASTENINGS];
 };
 
+/* Swelling across the width and through the thickness at its cut, fraction per 1 % MC. */
+double member_c_width_per_pct(const struct member *m);
+double member_c_thickness_per_pct(const struct member *m);
+
+/* Modulus across the width: radial or tangential, whichever the cut is nearer to. */
+double member_e_width_pa(const struct member *m);
+
 /* Index of the first member with that role, or b->n_members when there is none. */
 size_t build_member(const struct build *b, enum member_role role);
 

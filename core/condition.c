@@ -28,8 +28,8 @@ static struct taper_fit fit_of(
 	const struct fastening *f = &m->build.fastenings[i];
 	const struct member *w = &m->build.members[f->member];
 	double gained = mc_pct - s->seat_mc_pct[i];
-	double c_across =
-		f->kind == FASTENING_PEG ? thickness_coefficient(w) : width_coefficient(w);
+	double c_across = f->kind == FASTENING_PEG ? member_c_thickness_per_pct(w)
+						   : member_c_width_per_pct(w);
 	const struct taper_strain peg = { f->wood.c_r_per_pct * gained,
 		f->wood.c_t_per_pct * gained };
 	const struct taper_strain hole = { w->wood.c_l_per_pct * gained, c_across * gained };

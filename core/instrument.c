@@ -139,7 +139,7 @@ static void add_grips(struct instrument_model *m)
 	for (size_t i = 0; i < b->n_fastenings; i++) {
 		const struct fastening *f = &b->fastenings[i];
 		m->grips[i] = (struct clamp_wood){
-			.c_per_pct = thickness_coefficient(&b->members[f->member]),
+			.c_per_pct = member_c_thickness_per_pct(&b->members[f->member]),
 			.grip_m = f->grip_m,
 			.snug_strain = f->snug_strain,
 			.yield_strain = f->yield_strain,

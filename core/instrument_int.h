@@ -37,10 +37,6 @@ double movement_fret_end_m(const struct instrument_model *m, const struct instru
 double movement_free_strain(
 	const struct instrument_model *m, const struct instrument_state *s, enum held_part part);
 
-/* Swelling across the width and through the thickness, fraction per 1 % MC. */
-double width_coefficient(const struct member *w);
-double thickness_coefficient(const struct member *w);
-
 /* Mean moisture of a member, 0 when the build has none of that index. */
 double member_mc_pct(
 	const struct instrument_model *m, const struct instrument_state *s, size_t member);

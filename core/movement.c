@@ -6,22 +6,6 @@
 #include "strain.h"
 #include "strip.h"
 
-double thickness_coefficient(const struct member *w)
-{
-	/* growth rings stand at 90 - ring_deg to the thickness */
-	return strain_at_angle(w->wood.c_r_per_pct, w->wood.c_t_per_pct, 90 - w->ring_deg);
-}
-
-double width_coefficient(const struct member *w)
-{
-	return strain_at_angle(w->wood.c_r_per_pct, w->wood.c_t_per_pct, w->ring_deg);
-}
-
-static double modulus_across_pa(const struct member *w)
-{
-	return w->ring_deg < 45 ? w->wood.e_r_pa : w->wood.e_t_pa;
-}
-
 double member_mc_pct(
 	const struct instrument_model *m, const struct instrument_state *s, size_t member)
 {
@@ -33,12 +17,12 @@ static void lay(const struct instrument_model *m, const struct instrument_state 
 	double width_m, bool across, struct strip_layer *layers)
 {
 	const struct member *w = &m->build.members[member];
-	double c = across ? width_coefficient(w) : w->wood.c_l_per_pct;
+	double c = across ? member_c_width_per_pct(w) : w->wood.c_l_per_pct;
 	for (size_t i = 0; i < MOISTURE_CELLS; i++)
 		layers[i] = (struct strip_layer){
 			.thickness_m = m->slabs[member].dx_m,
 			.width_m = width_m,
-			.modulus_pa = across ? modulus_across_pa(w) : w->wood.e_l_pa,
+			.modulus_pa = across ? member_e_width_pa(w) : w->wood.e_l_pa,
 			.free_strain = c * s->mc_pct[member][i],
 		};
 }
@@ -117,7 +101,8 @@ double movement_fret_end_m(const struct instrument_model *m, const struct instru
 	if (board == m->build.n_members)
 		return 0;
 	const struct member *w = &m->build.members[board];
-	return -strain_linear(width_coefficient(w), s->fret_ref_pct, member_mc_pct(m, s, board)) *
+	return -strain_linear(
+		       member_c_width_per_pct(w), s->fret_ref_pct, member_mc_pct(m, s, board)) *
 	       w->width_m / 2;
 }
 
@@ -155,7 +140,7 @@ static double across(
 {
 	if (member == m->build.n_members)
 		return 0;
-	return width_coefficient(&m->build.members[member]) * member_mc_pct(m, s, member);
+	return member_c_width_per_pct(&m->build.members[member]) * member_mc_pct(m, s, member);
 }
 
 /* Free strain that is held: of a plate its own, of a glue line what one side gains on the other. The bridge is long

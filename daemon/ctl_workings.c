@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "core/mem.h"
-#include "core/strain.h"
 #include "daemon/ctl_wood.h"
 #include "daemon/measure.h"
 
@@ -43,16 +42,6 @@ void workings_member(struct workings *w, size_t member)
 	(void)printf("    %-12s %s, %s, %.2f x %.1f mm", library_role(m->role), m->wood.name, cut,
 		m->thickness_m * MM, m->width_m * MM);
 	w->used[member] = true;
-}
-
-double workings_c_width(const struct member *m)
-{
-	return strain_at_angle(m->wood.c_r_per_pct, m->wood.c_t_per_pct, m->ring_deg);
-}
-
-double workings_c_thickness(const struct member *m)
-{
-	return strain_at_angle(m->wood.c_r_per_pct, m->wood.c_t_per_pct, 90 - m->ring_deg);
 }
 
 /* ---- findings ---- */

@@ -68,8 +68,4 @@ void workings_noted(const struct workings *w, enum finding_kind kind);
 /* Role, species, cut and size of a member without the end of the line; marks it as used. */
 void workings_member(struct workings *w, size_t member);
 
-/* Swelling across the width and through the thickness, fraction per 1 % MC. */
-double workings_c_width(const struct member *m);
-double workings_c_thickness(const struct member *m);
-
 #endif

@@ -33,12 +33,11 @@ static struct strip_layer print_piece(struct workings *w, const struct pair *p, 
 	const struct member *m = &w->b->members[p->member[i]];
 	bool across = p->across && i == 0, tangential = m->ring_deg >= 45;
 	double now = mean_pct(&w->f->state, p->member[i]);
-	double c = across ? workings_c_width(m) : m->wood.c_l_per_pct;
+	double c = across ? member_c_width_per_pct(m) : m->wood.c_l_per_pct;
 	struct strip_layer l = {
 		.thickness_m = m->thickness_m,
 		.width_m = i == 0 ? p->width_m : m->width_m,
-		.modulus_pa =
-			across ? tangential ? m->wood.e_t_pa : m->wood.e_r_pa : m->wood.e_l_pa,
+		.modulus_pa = across ? member_e_width_pa(m) : m->wood.e_l_pa,
 		.free_strain = strain_linear(c, p->from_pct[i], now),
 	};
 	workings_member(w, p->member[i]);
@@ -191,7 +190,7 @@ void workings_fret_ends(struct workings *w)
 	(void)puts("  fret ends");
 	workings_member(w, board);
 	w->formulas[FORMULA_SWELLING] = true;
-	(void)printf("; C across %.7f\n", workings_c_width(m));
+	(void)printf("; C across %.7f\n", member_c_width_per_pct(m));
 	(void)printf("      moisture when first followed %.3f, at the last finding %.3f, now %.3f "
 		     "%%\n",
 		start, ref->mc_pct[0], now);

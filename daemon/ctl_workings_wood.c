@@ -49,7 +49,7 @@ static void print_clamped(struct workings *w, size_t i)
 	const struct fastening *x = &w->b->fastenings[i];
 	const struct member *m = &w->b->members[x->member];
 	const struct clamp_state *h = &w->f->condition.hardware[i];
-	double c = workings_c_thickness(m), now = now_pct(w, x->member);
+	double c = member_c_thickness_per_pct(m), now = now_pct(w, x->member);
 	double touch = w->f->state.clamps[i].touch, contact = c * now - touch;
 	(void)printf("   %s, %d: %s, pitch %.3f mm, grip %.2f mm of\n", measure_hardware(x->kind),
 		x->count, x->thread[0] ? x->thread : "thread not said", x->pitch_m * MM,
@@ -95,7 +95,7 @@ static void print_taper(struct workings *w, size_t i)
 	const struct member *m = &w->b->members[x->member];
 	const struct taper_fit *fit = &w->f->condition.fits[i];
 	bool peg = x->kind == FASTENING_PEG;
-	double c = peg ? workings_c_thickness(m) : workings_c_width(m);
+	double c = peg ? member_c_thickness_per_pct(m) : member_c_width_per_pct(m);
 	double then = w->f->state.seat_mc_pct[i], now = now_pct(w, x->member);
 	double gained = now - then;
 	(void)printf("   %s, %d of %s, %.2f mm thick, tapered 1:%.1f, in\n",
@@ -149,7 +149,7 @@ static void print_plate(struct workings *w, enum held_part part, enum member_rol
 	size_t i = build_member(w->b, role);
 	if (i == w->b->n_members)
 		return;
-	double c = workings_c_width(&w->b->members[i]), now = now_pct(w, i);
+	double c = member_c_width_per_pct(&w->b->members[i]), now = now_pct(w, i);
 	double rest = w->f->state.held[part].rest;
 	(void)printf("   %s\n", measure_held(part));
 	workings_member(w, i);
@@ -165,7 +165,7 @@ void workings_glue(struct workings *w)
 	size_t under = build_member(w->b, MEMBER_UNDER_BRIDGE);
 	if (bridge == w->b->n_members || under == w->b->n_members)
 		return;
-	double c = workings_c_width(&w->b->members[under]);
+	double c = member_c_width_per_pct(&w->b->members[under]);
 	double c_l = w->b->members[bridge].wood.c_l_per_pct;
 	double free_strain = c * now_pct(w, under) - c_l * now_pct(w, bridge);
 	(void)printf("  %s\n", measure_held(HELD_BRIDGE));
