@@ -7,14 +7,15 @@ MANDIR ?= $(PREFIX)/share/man
 UNITDIR ?= $(PREFIX)/lib/systemd/system
 VERSION := 0.1.0
 
-PACKAGES := sqlite3 libconfig libical libsystemd libcurl json-c libcrypto libmosquitto libmicrohttpd
+PACKAGES := sqlite3 libconfig libical libsystemd libcurl json-c libcrypto libmosquitto libmicrohttpd libxml-2.0 icu-i18n icu-uc
 # Asked once and only when first needed: `make deps all` installs pkg-config before that.
 PKG_CFLAGS = $(eval PKG_CFLAGS := $(shell pkg-config --cflags $(PACKAGES)))$(PKG_CFLAGS)
 PKG_LIBS = $(eval PKG_LIBS := $(shell pkg-config --libs $(PACKAGES)))$(PKG_LIBS)
 APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-dev libsystemd-dev \
-	libcurl4-openssl-dev libjson-c-dev libssl-dev libmosquitto-dev libmicrohttpd-dev libcmocka-dev tzdata
-APT_CHECK := python3 python3-icalendar python3-scipy openssl dbus-daemon python3-dbusmock mosquitto mosquitto-clients \
-	mandoc
+	libcurl4-openssl-dev libjson-c-dev libssl-dev libmosquitto-dev libmicrohttpd-dev libxml2-dev libicu-dev \
+	libcmocka-dev tzdata
+APT_CHECK := python3 python3-icalendar python3-vobject python3-caldav python3-aiosmtpd python3-scipy openssl dbus-daemon \
+	python3-dbusmock mosquitto mosquitto-clients radicale xandikos dovecot-imapd mandoc
 APT_NODE := nodejs npm
 APT_BENCH := python3-scipy sqlite3 mosquitto
 

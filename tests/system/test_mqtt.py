@@ -241,32 +241,40 @@ def test_no_acknowledgement_while_the_store_is_shut():
 # ---- who dies when ----
 
 def test_we_die():
-    """kill -9 of the service in the midst of each part of a stream."""
-    seed, parts = int(os.environ.get("SEED", time.time())), 6
+    """kill -9 of the service in the midst of a stream, again and again: it flows until the service is dead and after."""
+    seed = int(os.environ.get("SEED", time.time()))
     print("seed", seed)
     chance = random.Random(seed)
     with Bench() as b, Broker(b.folder) as broker:
         b.config.write_text(settings(broker.port))
         service = b.start()
         service.log("connected to")
-        p, size, died = Publisher(broker.port), MANY // parts, 0
+        p, sent = Publisher(broker.port), 0
 
-        def pour(start):
-            for i in range(start, start + size):
-                p.publish("bench/room", payload(i))
+        def pour(start, dead):
+            n, last = start, False
+            while not last:
+                last = dead.is_set()
+                for n in range(n, n + 200):
+                    p.publish("bench/room", payload(n))
+                n += 1
             p.settle()
-        for start in range(0, MANY, size):
-            thread = threading.Thread(target=pour, args=(start,))
+            poured.append(n)
+        for _ in range(6):
+            dead, poured = threading.Event(), []
+            thread = threading.Thread(target=pour, args=(sent, dead))
             thread.start()
-            until(lambda: len(b.readings()) > start, "the first of this part")
+            until(lambda: len(b.readings()) > sent, "the first of this part")
             time.sleep(chance.random() * 0.02)
             service.end(signal.SIGKILL)
-            died += len(b.readings()) < start + size
+            stored_then = len(b.readings())
+            dead.set()
             thread.join()
+            sent = poured[0]
+            assert stored_then < sent
             service = b.start()
-        assert died >= 2, "it died in the midst of %d parts" % died
-        stored(b, MANY)
-        b.holds(numbered(MANY))
+        stored(b, sent)
+        b.holds(numbered(sent))
         assert service.end() == 0
 
 
