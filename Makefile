@@ -17,7 +17,7 @@ APT_BUILD := gcc libc6-dev make pkg-config libsqlite3-dev libconfig-dev libical-
 APT_CHECK := python3 python3-icalendar python3-vobject python3-caldav python3-aiosmtpd python3-scipy openssl dbus-daemon \
 	python3-dbusmock mosquitto mosquitto-clients radicale xandikos dovecot-imapd mandoc
 APT_NODE := nodejs npm
-APT_BENCH := python3-scipy sqlite3 mosquitto
+APT_BENCH := python3-scipy python3-icalendar sqlite3 mosquitto
 
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wstrict-prototypes \
 	-Wmissing-prototypes -Wold-style-definition -Wformat=2 -Wundef -Wvla -Wcast-qual \

@@ -154,6 +154,16 @@ struct care_judgement care_judge(const struct care_rule *rule, const struct care
 	return j;
 }
 
+void care_count_done(const struct care_rule *rule, struct care_measure *m, int64_t done_s)
+{
+	if (m->since_s == TIME_NEVER || done_s == TIME_NEVER || done_s < m->since_s)
+		return;
+	if (rule->kind == CARE_CHECK || rule->kind == CARE_STRINGS)
+		m->since_s = done_s;
+	else if (rule->kind == CARE_SETTLE)
+		m->since_s = TIME_NEVER;
+}
+
 void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w,
 	int64_t now_s, int64_t *from_s, int64_t *by_s)
 {

@@ -84,6 +84,10 @@ struct care_judgement {
 struct care_judgement care_judge(const struct care_rule *rule, const struct care_measure *m,
 	bool is_open, int64_t last_closed_s, int64_t now_s);
 
+/* A dated job that was done at done_s, whatever was found: its next period runs from then; of a settle check nothing is
+ * left to do until the next strings. TIME_NEVER, or before since_s: nothing changes. Silence goes on all the same. */
+void care_count_done(const struct care_rule *rule, struct care_measure *m, int64_t done_s);
+
 /* The window of an item opened, or grown heavier, at now_s: by when the job is sensible at the earliest and
  * should be done at the latest; a dated job that is already late begins now. Half the window for CARE_SOON, a quarter and no lead for CARE_PRESSING. */
 void care_window(const struct care_rule *rule, const struct care_measure *m, enum care_weight w,

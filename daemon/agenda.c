@@ -8,6 +8,16 @@
 #include "core/visits.h"
 #include "daemon/calendar.h"
 #include "daemon/measure.h"
+#include "daemon/text.h"
+
+/* What may free a visit of the day it was moved to: something to be done by by_s. */
+struct call {
+	int64_t visit, by_s;
+};
+struct calls {
+	struct call *at;
+	size_t n;
+};
 
 /* One judging round. */
 struct round {
@@ -17,7 +27,41 @@ struct round {
 	size_t n_open;
 	bool *seen; /* open[i] was judged: its rule and subject are still there */
 	const struct agenda_news *news;
+	struct calls *calls;
 };
+
+const char *agenda_answer_words(int answer)
+{
+	switch ((enum visit_answer)answer) {
+	case ANSWER_ACCEPTED:
+		return "accepted";
+	case ANSWER_DECLINED:
+		return "declined";
+	case ANSWER_TENTATIVE:
+		return "tentative";
+	case ANSWER_NONE:
+		break;
+	}
+	return "no answer yet";
+}
+
+void agenda_window(int64_t from_s, int64_t by_s, int64_t moved_s, int64_t *from, int64_t *by)
+{
+	*by = moved_s == TIME_NEVER ? by_s : moved_s;
+	*from = from_s < *by ? from_s : *by;
+}
+
+static enum rc call_visit(const struct round *r, int64_t visit, int64_t by_s, struct err *err)
+{
+	if (visit == 0)
+		return RC_OK;
+	struct call *grown = mem_grow(r->calls->at, r->calls->n + 1, sizeof *grown);
+	if (!grown)
+		return err_set(err, RC_MEM, "agenda: out of memory");
+	r->calls->at = grown;
+	grown[r->calls->n++] = (struct call){ visit, by_s };
+	return RC_OK;
+}
 
 static enum rc keep(const struct round *r, struct item *it, struct err *err)
 {
@@ -84,6 +128,8 @@ static enum rc open_item(const struct round *r, const struct care_rule *rule,
 		.opened_s = r->at.now_s,
 		.value = m->value,
 		.closed_s = TIME_NEVER,
+		.moved_s = TIME_NEVER,
+		.moved_value = (double)NAN,
 	};
 	(void)snprintf(it.rule, sizeof it.rule, "%s", rule->name);
 	(void)snprintf(it.subject, sizeof it.subject, "%s", s->name);
@@ -93,32 +139,56 @@ static enum rc open_item(const struct round *r, const struct care_rule *rule,
 	return rc == RC_OK ? keep(r, &it, err) : rc;
 }
 
-/* True when the numbers have moved enough to be told anew. */
-static bool has_moved(
-	const struct care_rule *rule, const struct item *it, const struct care_measure *m)
+/* True when the numbers have moved enough since they were `was` to be told anew. */
+static bool has_moved(const struct care_rule *rule, double was, const struct care_measure *m)
 {
 	double step = fabs(rule->pressing - rule->open) / 4;
 	if (isnan(m->value))
 		return false;
-	return isnan(it->value) || (step > 0 && fabs(m->value - it->value) >= step);
+	return isnan(was) || (step > 0 && fabs(m->value - was) >= step);
+}
+
+static void widen(const struct round *r, const struct care_rule *rule, struct item *it,
+	const struct care_measure *m, enum care_weight w)
+{
+	int64_t from = 0, by = 0;
+	care_window(rule, m, w, r->at.now_s, &from, &by);
+	it->weight = (int)w;
+	it->from_s = from < it->from_s ? from : it->from_s;
+	it->by_s = by < it->by_s ? by : it->by_s;
+}
+
+/* A moved day goes with the reason that it was moved for; *changed: something was written to the item. */
+static bool is_freed(const struct care_rule *rule, struct item *it, const struct care_measure *m,
+	bool heavier, bool *changed)
+{
+	if (it->moved_s == TIME_NEVER)
+		return false;
+	bool freed = heavier || (!isnan(it->moved_value) && has_moved(rule, it->moved_value, m));
+	*changed = freed || (isnan(it->moved_value) && !isnan(m->value));
+	if (freed)
+		it->moved_s = TIME_NEVER;
+	if (*changed) /* not known when it was moved: it holds for what it is now */
+		it->moved_value = freed ? (double)NAN : m->value;
+	return freed;
 }
 
 static enum rc keep_item(const struct round *r, const struct care_rule *rule, struct item *it,
 	const struct care_measure *m, enum care_weight w, const char *reasons, struct err *err)
 {
-	bool heavier = (int)w > it->weight;
-	if (!heavier && !has_moved(rule, it, m))
+	bool heavier = (int)w > it->weight, changed = false;
+	bool freed = is_freed(rule, it, m, heavier, &changed);
+	bool news = heavier || has_moved(rule, it->value, m);
+	if (!news && !changed)
 		return RC_OK;
-	if (heavier) {
-		int64_t from = 0, by = 0;
-		care_window(rule, m, w, r->at.now_s, &from, &by);
-		it->weight = (int)w;
-		it->from_s = from < it->from_s ? from : it->from_s;
-		it->by_s = by < it->by_s ? by : it->by_s;
+	if (heavier)
+		widen(r, rule, it, m, w);
+	if (news) {
+		it->value = m->value;
+		(void)snprintf(it->reasons, sizeof it->reasons, "%s", reasons);
 	}
-	it->value = m->value;
-	(void)snprintf(it->reasons, sizeof it->reasons, "%s", reasons);
-	return heavier ? keep(r, it, err) : state_item_put(r->at.store, it, err);
+	enum rc rc = heavier ? keep(r, it, err) : state_item_put(r->at.store, it, err);
+	return rc == RC_OK && (heavier || freed) ? call_visit(r, it->visit, INT64_MIN, err) : rc;
 }
 
 /* The after-winter round takes over what is loose already. */
@@ -135,13 +205,26 @@ static bool is_taken_over(
 	return false;
 }
 
+static void count_done(const struct round *r, const struct care_rule *rule, const struct subject *s,
+	struct care_measure *m, int64_t done_s, char reasons[REASONS_SIZE])
+{
+	char day[24];
+	const char *place = s->followed ? s->followed->place : s->place ? s->place->name : NULL;
+	int64_t since_s = m->since_s;
+	care_count_done(rule, m, done_s);
+	if (m->since_s == since_s || m->since_s == TIME_NEVER)
+		return;
+	zone_print_day(engine_zone(r->at.engine, place), done_s, day, sizeof day);
+	text_add(reasons, REASONS_SIZE, "; ticked off %s, no finding entered", day);
+}
+
 static enum rc judge_one(
 	struct round *r, const struct care_rule *rule, const struct subject *s, struct err *err)
 {
 	char reasons[REASONS_SIZE];
 	struct care_measure m;
 	size_t index = 0;
-	int64_t closed = TIME_NEVER, settled = TIME_NEVER;
+	int64_t closed = TIME_NEVER, done = TIME_NEVER, settled = TIME_NEVER;
 	struct item *it = find_open(r, rule->name, s, &index);
 	enum rc rc = measure(&r->at, rule, s, &m, reasons, sizeof reasons, err);
 	if (it)
@@ -157,7 +240,8 @@ static enum rc judge_one(
 	struct care_judgement j = care_judge(rule, &m, it != NULL, TIME_NEVER, r->at.now_s);
 	if (j.verdict == CARE_OPEN) { /* only then it matters when the last one was closed */
 		rc = state_last_closed(
-			r->at.store, rule->name, (int)s->kind, s->name, &closed, err);
+			r->at.store, rule->name, (int)s->kind, s->name, &closed, &done, err);
+		count_done(r, rule, s, &m, done, reasons);
 		j = care_judge(rule, &m, false, closed, r->at.now_s);
 	}
 	if (rc != RC_OK)
@@ -235,7 +319,10 @@ static enum rc new_visit(const struct round *r, int64_t client, struct visit *v,
 	*v = (struct visit){ .client = client,
 		.state = ITEM_OPEN,
 		.opened_s = r->at.now_s,
-		.closed_s = TIME_NEVER };
+		.closed_s = TIME_NEVER,
+		.at_s = TIME_NEVER,
+		.answered_s = TIME_NEVER,
+		.moved_s = TIME_NEVER };
 	enum rc rc = calendar_uuid(v->uid, err);
 	return rc == RC_OK ? state_visit_put(r->at.store, v, err) : rc;
 }
@@ -257,11 +344,23 @@ static enum rc assign(const struct round *r, struct item *items, const struct vi
 		items[i].visit = v.id;
 		if (rc == RC_OK)
 			rc = state_item_put(r->at.store, &items[i], err);
+		if (rc == RC_OK)
+			rc = call_visit(r, v.id, slots[i].by_s, err);
 	}
 	return rc;
 }
 
 #define VISIT_LEAST_S (7 * DAY_S) /* a client needs some days to come */
+
+/* True when something came up that cannot wait for the day it was moved to. */
+static bool is_called(const struct round *r, const struct visit *v)
+{
+	bool called = false;
+	for (size_t i = 0; i < r->calls->n && v->moved_s != TIME_NEVER; i++)
+		called = called ||
+			 (r->calls->at[i].visit == v->id && r->calls->at[i].by_s < v->moved_s);
+	return called;
+}
 
 /* A visit ends with the earliest last day of its open items. It begins when all of them are sensible, but leaves
  * VISIT_LEAST_S where the first of them allows it. */
@@ -277,11 +376,15 @@ static enum rc settle_visit(
 		if (items[i].state != ITEM_OPEN)
 			continue;
 		open = true;
-		first = items[i].from_s < first ? items[i].from_s : first;
-		from = items[i].from_s > from ? items[i].from_s : from;
-		by = items[i].by_s < by ? items[i].by_s : by;
+		int64_t own_from, own_by;
+		agenda_window(items[i].from_s, items[i].by_s, items[i].moved_s, &own_from, &own_by);
+		first = own_from < first ? own_from : first;
+		from = own_from > from ? own_from : from;
+		by = own_by < by ? own_by : by;
 	}
 	struct visit was = *v;
+	if (is_called(r, v))
+		v->moved_s = TIME_NEVER;
 	if (open) {
 		int64_t latest = by - VISIT_LEAST_S > first ? by - VISIT_LEAST_S : first;
 		v->by_s = by;
@@ -290,7 +393,8 @@ static enum rc settle_visit(
 		v->state = done ? ITEM_DONE : ITEM_WITHDRAWN;
 		v->closed_s = r->at.now_s;
 	}
-	bool same = was.from_s == v->from_s && was.by_s == v->by_s && was.state == v->state;
+	bool same = was.from_s == v->from_s && was.by_s == v->by_s && was.state == v->state &&
+		    was.moved_s == v->moved_s;
 	return same ? RC_OK : state_visit_put(r->at.store, v, err);
 }
 
@@ -322,9 +426,12 @@ static enum rc gather_visits(const struct round *r, struct err *err)
 	int64_t *fresh = mem_new(n, sizeof *fresh);
 	if (rc == RC_OK && (!slots || !order || !fresh))
 		rc = err_set(err, RC_MEM, "agenda: out of memory");
-	for (size_t i = 0; rc == RC_OK && i < n; i++)
-		slots[i] = (struct visit_item){ client_of(r, &items[i]), items[i].from_s,
-			items[i].by_s, items[i].visit };
+	for (size_t i = 0; rc == RC_OK && i < n; i++) {
+		slots[i] = (struct visit_item){ .client = client_of(r, &items[i]),
+			.visit = items[i].visit };
+		agenda_window(items[i].from_s, items[i].by_s, items[i].moved_s, &slots[i].from_s,
+			&slots[i].by_s);
+	}
 	if (rc == RC_OK) {
 		(void)visits_gather(slots, n, order);
 		rc = assign(r, items, slots, n, fresh, err);
@@ -339,7 +446,10 @@ static enum rc gather_visits(const struct round *r, struct err *err)
 enum rc agenda_judge(struct store *store, const struct engine *engine, const struct settings *set,
 	const struct library *lib, int64_t now_s, const struct agenda_news *news, struct err *err)
 {
-	struct round r = { .at = { store, engine, set, now_s }, .lib = lib, .news = news };
+	struct calls calls = { .n = 0 };
+	struct round r = {
+		.at = { store, engine, set, now_s }, .lib = lib, .news = news, .calls = &calls
+	};
 	enum rc rc = state_items(store, TIME_NEVER, &r.open, &r.n_open, err);
 	r.seen = mem_new(r.n_open, sizeof *r.seen);
 	if (rc == RC_OK && !r.seen)
@@ -352,6 +462,7 @@ enum rc agenda_judge(struct store *store, const struct engine *engine, const str
 		rc = gather_visits(&r, err);
 	mem_free(r.open);
 	mem_free(r.seen);
+	mem_free(calls.at);
 	return rc;
 }
 

@@ -4,13 +4,12 @@
 
 #include <string.h>
 
-#include "core/number.h"
-
 static const struct calendar_component components[] = {
 	{ "VCALENDAR", NULL, true,
 		{
 			{ "VERSION", OFTEN_ONCE, FORM_WORD, "2.0" },
 			{ "PRODID", OFTEN_ONCE, FORM_TEXT, NULL },
+			{ "METHOD", OFTEN_MAYBE, FORM_WORD, "REQUEST CANCEL" },
 			{ "CALSCALE", OFTEN_MAYBE, FORM_WORD, "GREGORIAN" },
 			{ "NAME", OFTEN_MAYBE, FORM_TEXT, NULL },
 			{ "DESCRIPTION", OFTEN_MAYBE, FORM_TEXT, NULL },
@@ -19,7 +18,7 @@ static const struct calendar_component components[] = {
 			{ "X-WR-CALNAME", OFTEN_MAYBE, FORM_ANY, NULL },
 			{ "X-WR-CALDESC", OFTEN_MAYBE, FORM_ANY, NULL },
 			{ "X-WR-TIMEZONE", OFTEN_MAYBE, FORM_ANY, NULL },
-			{ "X-PUBLISHED-TTL", OFTEN_MAYBE, FORM_X_DURATION, NULL },
+			{ "X-PUBLISHED-TTL", OFTEN_MAYBE, FORM_PLAIN_DURATION, NULL },
 		} },
 	{ "VEVENT", "VCALENDAR", false,
 		{
@@ -27,6 +26,10 @@ static const struct calendar_component components[] = {
 			{ "DTSTAMP", OFTEN_ONCE, FORM_UTC, NULL },
 			{ "DTSTART", OFTEN_ONCE, FORM_WHEN, NULL },
 			{ "DTEND", OFTEN_MAYBE, FORM_WHEN, NULL },
+			{ "DURATION", OFTEN_MAYBE, FORM_PLAIN_DURATION, NULL },
+			{ "RRULE", OFTEN_MAYBE, FORM_WEEKLY, NULL },
+			{ "ORGANIZER", OFTEN_MAYBE, FORM_PERSON, "CN" },
+			{ "ATTENDEE", OFTEN_MANY, FORM_PERSON, "CN ROLE PARTSTAT RSVP" },
 			{ "CREATED", OFTEN_MAYBE, FORM_UTC, NULL },
 			{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_UTC, NULL },
 			{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },
@@ -36,6 +39,7 @@ static const struct calendar_component components[] = {
 			{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
 			{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
 			{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
+			{ "CLASS", OFTEN_MAYBE, FORM_WORD, "PUBLIC PRIVATE CONFIDENTIAL" },
 			{ "STATUS", OFTEN_MAYBE, FORM_WORD, "TENTATIVE CONFIRMED CANCELLED" },
 			{ "TRANSP", OFTEN_MAYBE, FORM_WORD, "OPAQUE TRANSPARENT" },
 		} },
@@ -56,6 +60,7 @@ static const struct calendar_component components[] = {
 			{ "CONTACT", OFTEN_MANY, FORM_TEXT, NULL },
 			{ "CATEGORIES", OFTEN_MANY, FORM_TEXTS, NULL },
 			{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },
+			{ "CLASS", OFTEN_MAYBE, FORM_WORD, "PUBLIC PRIVATE CONFIDENTIAL" },
 			{ "STATUS", OFTEN_MAYBE, FORM_WORD,
 				"NEEDS-ACTION IN-PROCESS COMPLETED CANCELLED" },
 			{ "PERCENT-COMPLETE", OFTEN_MAYBE, FORM_PERCENT, NULL },
@@ -76,7 +81,8 @@ static const struct calendar_component components[] = {
 			{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
 			{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
 			{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
-			{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
+			{ "RRULE", OFTEN_MAYBE, FORM_YEARLY, NULL },
+			{ "RDATE", OFTEN_MANY, FORM_LOCAL, NULL },
 		} },
 	{ "DAYLIGHT", "VTIMEZONE", false,
 		{
@@ -84,187 +90,67 @@ static const struct calendar_component components[] = {
 			{ "TZOFFSETFROM", OFTEN_ONCE, FORM_OFFSET, NULL },
 			{ "TZOFFSETTO", OFTEN_ONCE, FORM_OFFSET, NULL },
 			{ "TZNAME", OFTEN_MANY, FORM_TEXT, NULL },
-			{ "RRULE", OFTEN_MAYBE, FORM_ANY, NULL },
+			{ "RRULE", OFTEN_MAYBE, FORM_YEARLY, NULL },
+			{ "RDATE", OFTEN_MANY, FORM_LOCAL, NULL },
 		} },
 };
 
+/* The form of what we know, once at most; the standard's other properties are theirs. */
+#define FOREIGN_ITEM                                                                               \
+	{ "UID", OFTEN_ONCE, FORM_ANY, NULL }, { "DTSTAMP", OFTEN_ONCE, FORM_TIME, NULL },         \
+		{ "DTSTART", OFTEN_MAYBE, FORM_TIME, NULL },                                       \
+		{ "CREATED", OFTEN_MAYBE, FORM_TIME, NULL },                                       \
+		{ "LAST-MODIFIED", OFTEN_MAYBE, FORM_TIME, NULL },                                 \
+		{ "RECURRENCE-ID", OFTEN_MAYBE, FORM_TIME, NULL },                                 \
+		{ "SEQUENCE", OFTEN_MAYBE, FORM_NUMBER, NULL },                                    \
+		{ "PRIORITY", OFTEN_MAYBE, FORM_DIGIT, NULL },                                     \
+		{ "DURATION", OFTEN_MAYBE, FORM_ANY, NULL },                                       \
+		{ "SUMMARY", OFTEN_MAYBE, FORM_ANY, NULL },                                        \
+		{ "DESCRIPTION", OFTEN_MAYBE, FORM_ANY, NULL },                                    \
+		{ "LOCATION", OFTEN_MAYBE, FORM_ANY, NULL },                                       \
+	{                                                                                          \
+		"CLASS", OFTEN_MAYBE, FORM_ANY, NULL                                               \
+	}
+
+static const struct calendar_component foreign[] = {
+	{ "VCALENDAR", NULL, true,
+		{
+			{ "VERSION", OFTEN_ONCE, FORM_WORD, "2.0" },
+			{ "PRODID", OFTEN_ONCE, FORM_ANY, NULL },
+		} },
+	{ "VEVENT", "VCALENDAR", false,
+		{
+			FOREIGN_ITEM,
+			{ "DTEND", OFTEN_MAYBE, FORM_TIME, NULL },
+			{ "STATUS", OFTEN_MAYBE, FORM_WORD, "TENTATIVE CONFIRMED CANCELLED" },
+			{ "TRANSP", OFTEN_MAYBE, FORM_WORD, "OPAQUE TRANSPARENT" },
+		} },
+	{ "VTODO", "VCALENDAR", false,
+		{
+			FOREIGN_ITEM,
+			{ "DUE", OFTEN_MAYBE, FORM_TIME, NULL },
+			{ "COMPLETED", OFTEN_MAYBE, FORM_TIME, NULL },
+			{ "PERCENT-COMPLETE", OFTEN_MAYBE, FORM_PERCENT, NULL },
+			{ "STATUS", OFTEN_MAYBE, FORM_WORD,
+				"NEEDS-ACTION IN-PROCESS COMPLETED CANCELLED" },
+		} },
+};
+
+static const struct calendar_component *named(
+	const struct calendar_component *from, size_t n, const char *name)
+{
+	for (size_t i = 0; i < n; i++)
+		if (strcmp(from[i].name, name) == 0)
+			return &from[i];
+	return NULL;
+}
+
 const struct calendar_component *calendar_component_named(const char *name)
 {
-	for (size_t i = 0; i < sizeof components / sizeof components[0]; i++)
-		if (strcmp(components[i].name, name) == 0)
-			return &components[i];
-	return NULL;
+	return named(components, sizeof components / sizeof components[0], name);
 }
 
-bool calendar_among(const char *words, const char *word)
+const struct calendar_component *calendar_component_foreign(const char *name)
 {
-	size_t n = strlen(word);
-	for (const char *p = words; p; p = strchr(p, ' ')) {
-		p += *p == ' ';
-		if (strncmp(p, word, n) == 0 && (p[n] == ' ' || p[n] == '\0'))
-			return true;
-	}
-	return false;
-}
-
-/* TEXT escapes backslash, semicolon, comma and newline (RFC 5545 3.3.11); commas part the texts of
- * a list. */
-static const char *text_fault(const char *p, bool list)
-{
-	for (; *p; p++) {
-		if (*p == ';' || (*p == ',' && !list))
-			return "comma or semicolon without a backslash";
-		if (*p == '\\' && (!p[1] || !strchr("\\;,nN", *++p)))
-			return "backslash before a character that takes none";
-	}
-	return NULL;
-}
-
-bool calendar_uid_good(const char *uid)
-{
-	static const char allowed[] =
-		"abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-";
-	size_t n = strspn(uid, allowed);
-	return n > 0 && n <= CALENDAR_UID_MAX && uid[n] == '\0';
-}
-
-static bool digits(const char *p, size_t n, int *value)
-{
-	*value = 0;
-	for (size_t i = 0; i < n; i++) {
-		if (p[i] < '0' || p[i] > '9')
-			return false;
-		*value = 10 * *value + (p[i] - '0');
-	}
-	return true;
-}
-
-/* Takes YYYYMMDD or YYYYMMDDTHHMMSS from p; the result is what follows it, NULL: no such time. */
-static const char *take_time(const char *p, bool clock)
-{
-	struct civil c = { 0 };
-	if (strlen(p) < (clock ? 15 : 8) || !digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month) ||
-		!digits(p + 6, 2, &c.day))
-		return NULL;
-	if (clock && (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute) ||
-			     !digits(p + 13, 2, &c.second)))
-		return NULL;
-	return civil_valid(&c) ? p + (clock ? 15 : 8) : NULL;
-}
-
-/* zoned: a TZID is there. local: neither Z nor TZID is wanted. */
-static const char *time_fault(const char *p, bool zoned, bool local)
-{
-	const char *rest = take_time(p, true);
-	if (!rest || strcmp(rest, *rest == 'Z' ? "Z" : "") != 0)
-		return "not a time";
-	if (local)
-		return *rest || zoned ? "not a local time" : NULL;
-	if (*rest && zoned)
-		return "a TZID on a UTC time";
-	return *rest || zoned ? NULL : "floating time: write UTC, a TZID, or VALUE=DATE";
-}
-
-static const char *when_fault(const struct calendar_line *line)
-{
-	if (!line->type)
-		return time_fault(line->value, line->tzid, false);
-	if (strcmp(line->type, "DATE") != 0)
-		return "VALUE is not DATE";
-	if (line->tzid)
-		return "a TZID on a date";
-	const char *rest = take_time(line->value, false);
-	return rest && !*rest ? NULL : "not a date";
-}
-
-static const char *number_fault(const char *p, int64_t high)
-{
-	int64_t n;
-	bool plain = p[strspn(p, "0123456789")] == '\0'; /* number_int takes blanks and signs too */
-	return plain && number_int(p, &n) && n <= high ? NULL : "number out of range";
-}
-
-/* +HHMM or -HHMM, seconds allowed (RFC 5545 3.3.14). */
-static const char *offset_fault(const char *p)
-{
-	int hour, minute, second;
-	size_t n = strlen(p);
-	bool good = (n == 5 || n == 7) && (*p == '+' || *p == '-') && digits(p + 1, 2, &hour) &&
-		    digits(p + 3, 2, &minute) && digits(p + 5, n - 5, &second);
-	return good && hour < 24 && minute < 60 && second < 60 ? NULL : "not an offset";
-}
-
-/* p, or what follows `digits unit` at p. */
-static const char *take_part(const char *p, char unit)
-{
-	size_t n = strspn(p, "0123456789");
-	return n > 0 && p[n] == unit ? p + n + 1 : p;
-}
-
-/* PnW, PnD, PnDTnHnMnS with some of the parts left out (RFC 5545 3.3.6). */
-static const char *duration_fault(const char *text)
-{
-	static const char fault[] = "not a duration";
-	const char *p = text + 1;
-	if (*text != 'P')
-		return fault;
-	const char *weeks = take_part(p, 'W');
-	if (weeks != p)
-		return *weeks ? fault : NULL;
-	const char *days = take_part(p, 'D');
-	if (*days != 'T')
-		return days == p || *days ? fault : NULL;
-	const char *clock = days + 1;
-	const char *end = take_part(take_part(take_part(clock, 'H'), 'M'), 'S');
-	return end == clock || *end ? fault : NULL;
-}
-
-/* The VALUE parameter a form needs, "": none. */
-static const char *type_of(enum calendar_form form)
-{
-	return form == FORM_DURATION ? "DURATION" : form == FORM_TRIGGER ? "DATE-TIME" : "";
-}
-
-static const char uid_fault[] = "not 1..254 letters, digits and hyphens (RFC 7986 5.3)";
-
-const char *calendar_form_fault(const struct calendar_rule *rule, const struct calendar_line *line)
-{
-	const char *p = line->value;
-	if (!*p)
-		return "empty value: leave the property out";
-	if (rule->form == FORM_WHEN)
-		return when_fault(line);
-	if (line->tzid)
-		return "takes no TZID";
-	if (strcmp(line->type ? line->type : "", type_of(rule->form)) != 0)
-		return "VALUE is not what this property needs";
-	switch (rule->form) {
-	case FORM_ANY:
-	case FORM_WHEN:
-		return NULL;
-	case FORM_TEXT:
-	case FORM_TEXTS:
-		return text_fault(p, rule->form == FORM_TEXTS);
-	case FORM_WORD:
-		return calendar_among(rule->words, p) ? NULL : "none of the allowed words";
-	case FORM_UID:
-		return calendar_uid_good(p) ? NULL : uid_fault;
-	case FORM_UTC:
-	case FORM_TRIGGER:
-		return time_fault(p, false, false);
-	case FORM_LOCAL:
-		return time_fault(p, false, true);
-	case FORM_NUMBER:
-		return number_fault(p, INT32_MAX);
-	case FORM_DIGIT:
-		return number_fault(p, 9);
-	case FORM_PERCENT:
-		return number_fault(p, 100);
-	case FORM_OFFSET:
-		return offset_fault(p);
-	case FORM_DURATION:
-	case FORM_X_DURATION:
-		return duration_fault(p);
-	}
-	return NULL;
+	return named(foreign, sizeof foreign / sizeof foreign[0], name);
 }

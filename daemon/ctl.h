@@ -65,10 +65,15 @@ enum rc ctl_remove(struct ctl *c);
 enum rc ctl_agenda(struct ctl *c);
 enum rc ctl_done(struct ctl *c);
 enum rc ctl_aside(struct ctl *c);
+enum rc ctl_visit(struct ctl *c);
 enum rc ctl_status(struct ctl *c);
 enum rc ctl_explain(struct ctl *c);
 enum rc ctl_sources(struct ctl *c);
+enum rc ctl_calendars(struct ctl *c);
+enum rc ctl_preview(struct ctl *c); /* of calendars */
+enum rc ctl_mail_preview(struct ctl *c); /* part of it, within its transaction */
 enum rc ctl_try(struct ctl *c);
 enum rc ctl_build(struct ctl *c);
+enum rc ctl_mail(struct ctl *c);
 
 #endif

@@ -21,11 +21,36 @@ static void check_folders(const struct ctl *c, struct faults *f)
 {
 	const struct settings *set = c->desk.set;
 	for (size_t i = 0; i < set->n_outputs; i++)
-		check_folder(f, c->config, "output", set->outputs[i].name, set->outputs[i].folder);
+		if (set->outputs[i].folder[0])
+			check_folder(f, c->config, "output", set->outputs[i].name,
+				set->outputs[i].folder);
 	for (size_t i = 0; i < set->n_sources; i++)
 		if (set->sources[i].kind == SOURCE_SPOOL)
 			check_folder(
 				f, c->config, "source", set->sources[i].name, set->sources[i].path);
+}
+
+/* Outputs for a client whom nobody has entered. */
+static enum rc check_clients(struct ctl *c, struct faults *f)
+{
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < c->desk.set->n_outputs; i++) {
+		const struct output *o = &c->desk.set->outputs[i];
+		struct client client;
+		struct err unknown = { 0 };
+		rc = o->client[0] ? record_client(c->desk.store, o->client, &client, &unknown)
+				  : RC_OK;
+		if (rc == RC_UNKNOWN) {
+			faults_add(f, c->config, 0,
+				"output \"%s\": client \"%s\": not in the records: no calendar "
+				"until it is entered",
+				o->name, o->client);
+			rc = RC_OK;
+		}
+		if (rc != RC_OK)
+			(void)err_set(c->err, rc, "%s", unknown.text);
+	}
+	return rc;
 }
 
 /* Instruments whose build cannot be used or that stay where the settings know nothing. */
@@ -37,6 +62,8 @@ static enum rc check_records(struct ctl *c, struct faults *f)
 	enum rc rc = desk_open(&c->desk, STORE_WRITE, c->err);
 	if (rc == RC_OK)
 		rc = store_check(c->desk.store, c->err);
+	if (rc == RC_OK)
+		rc = check_clients(c, f);
 	if (rc == RC_OK)
 		rc = engine_follow(c->desk.engine, c->now_s, c->err);
 	const struct followed *list = rc == RC_OK ? engine_followed(c->desk.engine, &n) : NULL;

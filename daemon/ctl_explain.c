@@ -11,6 +11,7 @@
 #include "daemon/ctl_wood.h"
 #include "daemon/ctl_workings.h"
 #include "daemon/measure.h"
+#include "daemon/phrase.h"
 #include "daemon/track.h"
 
 /* ---- air ---- */
@@ -34,10 +35,13 @@ static enum rc find_sensor(struct ctl *c, int64_t id, const struct sensor **sens
 static enum rc print_correction(struct ctl *c, const struct sensor *sensor)
 {
 	const struct measure_context at = { c->desk.store, c->desk.engine, c->desk.set, c->now_s };
-	char text[MEASURE_CORRECTION] = "";
+	char text[MEASURE_CORRECTION] = "", shown[MEASURE_CORRECTION];
 	enum rc rc = sensor ? measure_correction(&at, sensor, text, sizeof text, c->err) : RC_OK;
-	if (rc == RC_OK && text[0])
-		(void)printf("    %s %s; readings stay as they came\n", sensor->name, text);
+	if (rc != RC_OK || !text[0])
+		return rc;
+	phrase_show(text, c->desk.set->units, "", engine_zone(c->desk.engine, sensor->place), shown,
+		sizeof shown);
+	(void)printf("    %s %s; readings stay as they came\n", sensor->name, shown);
 	return rc;
 }
 

@@ -29,6 +29,28 @@ static enum rc unknown_key(struct ctl *c, const char *key, const char *const *kn
 
 /* ---- clients ---- */
 
+static enum rc parse_time(struct ctl *c, const char *text, int64_t *out)
+{
+	return when_parse(text, engine_zone(c->desk.engine, NULL), c->now_s, out, c->err);
+}
+
+static enum rc set_agreed(struct ctl *c, const char *value, int64_t *agreed_s)
+{
+	int64_t t = c->at_s;
+	if (strcmp(value, "no") == 0) {
+		*agreed_s = 0;
+		return RC_OK;
+	}
+	enum rc rc = strcmp(value, "yes") == 0 ? RC_OK : parse_time(c, value, &t);
+	if (rc == RC_OK)
+		rc = ctl_check_past(c, "agreed", t);
+	if (rc == RC_OK && t <= 0)
+		rc = err_set(c->err, RC_INPUT, "agreed lies before 1970: later");
+	if (rc == RC_OK)
+		*agreed_s = t;
+	return rc;
+}
+
 static enum rc put_client(struct ctl *c, void *arg)
 {
 	return record_put_client(c->desk.store, arg, NULL, c->err);
@@ -36,9 +58,11 @@ static enum rc put_client(struct ctl *c, void *arg)
 
 enum rc ctl_client(struct ctl *c)
 {
-	static const char *const keys[] = { "title", "address", "note" };
+	static const char *const keys[] = { "title", "address", "note", "email", "agreed" };
 	struct client x = { 0 };
-	enum rc rc = ctl_arguments(c, "client NAME [title=...] [address=...] [note=...]", 1, -1);
+	enum rc rc = ctl_arguments(c,
+		"client NAME [title=...] [address=...] [note=...] [email=...] [agreed=yes|no|TIME]",
+		1, -1);
 	if (rc == RC_OK)
 		rc = check_name(c, c->argv[0]);
 	if (rc == RC_OK && record_client(c->desk.store, c->argv[0], &x, NULL) != RC_OK)
@@ -51,8 +75,12 @@ enum rc ctl_client(struct ctl *c)
 			rc = ctl_set_text(c, key, value, x.address, sizeof x.address);
 		else if (value && strcmp(key, "note") == 0)
 			rc = ctl_set_text(c, key, value, x.note, sizeof x.note);
+		else if (value && strcmp(key, "email") == 0)
+			rc = ctl_set_text(c, key, value, x.email, sizeof x.email);
+		else if (value && strcmp(key, "agreed") == 0)
+			rc = set_agreed(c, value, &x.agreed_s);
 		else
-			rc = unknown_key(c, key, keys, 3);
+			rc = unknown_key(c, key, keys, sizeof keys / sizeof keys[0]);
 	}
 	return rc == RC_OK ? ctl_transaction(c, put_client, &x) : rc;
 }
@@ -99,11 +127,6 @@ static enum rc known_build(struct ctl *c, const char *name)
 			lib->builds[i].name);
 	}
 	return rc;
-}
-
-static enum rc parse_time(struct ctl *c, const char *text, int64_t *out)
-{
-	return when_parse(text, engine_zone(c->desk.engine, NULL), c->now_s, out, c->err);
 }
 
 static enum rc set_instrument(

@@ -6,7 +6,8 @@
 #include "core/mem.h"
 #include "daemon/ctl_course.h"
 #include "daemon/measure.h"
-#include "daemon/publish.h"
+#include "daemon/pages.h"
+#include "daemon/phrase.h"
 
 static struct measure_context context(struct ctl *c)
 {
@@ -33,29 +34,70 @@ enum rc ctl_show_refresh(struct ctl *c, const char *usage, int high)
 	return rc == RC_OK ? settle(c) : rc;
 }
 
+/* `2026-03-01 to 2026-03-22`, as it holds. */
+static void print_window(struct ctl *c, int64_t from_s, int64_t by_s, int64_t moved_s)
+{
+	char from[24], by[24];
+	const struct zone *z = engine_zone(c->desk.engine, NULL);
+	agenda_window(from_s, by_s, moved_s, &from_s, &by_s);
+	zone_print_day(z, from_s, from, sizeof from);
+	zone_print_day(z, by_s, by, sizeof by);
+	(void)printf("%s to %s", from, by);
+}
+
+/* by_s: the day that the reasons call for. */
+static void print_moved(struct ctl *c, int64_t by_s, int64_t moved_s, const char *indent)
+{
+	char by[24], moved[24];
+	const struct zone *z = engine_zone(c->desk.engine, NULL);
+	if (moved_s == TIME_NEVER)
+		return;
+	zone_print_day(z, by_s, by, sizeof by);
+	zone_print_day(z, moved_s, moved, sizeof moved);
+	(void)printf("%s      moved from %s to %s by hand\n", indent, by, moved);
+}
+
 void ctl_show_item(struct ctl *c, const struct item *it, const char *indent)
 {
-	char title[256], from[24], by[24];
+	char title[256], reasons[PHRASE_SIZE];
 	const struct zone *z = engine_zone(c->desk.engine, NULL);
-	publish_title(c->desk.engine, c->desk.set, c->desk.lib, it, title, sizeof title);
-	zone_print_day(z, it->from_s, from, sizeof from);
-	zone_print_day(z, it->by_s, by, sizeof by);
-	(void)printf("%s#%-4lld %s to %s  %-10s  %s\n%s      %s\n", indent, (long long)it->id, from,
-		by, care_weight_words((enum care_weight)it->weight), title, indent, it->reasons);
+	pages_title(c->desk.engine, c->desk.set, c->desk.lib, it, title, sizeof title);
+	phrase_show(it->reasons, c->desk.set->units, "", z, reasons, sizeof reasons);
+	(void)printf("%s#%-4lld ", indent, (long long)it->id);
+	print_window(c, it->from_s, it->by_s, it->moved_s);
+	(void)printf("  %-10s  %s\n%s      %s\n", care_weight_words((enum care_weight)it->weight),
+		title, indent, reasons);
+	print_moved(c, it->by_s, it->moved_s, indent);
+}
+
+static void print_appointment(struct ctl *c, const struct visit *v)
+{
+	char at[24], answered[24];
+	const struct zone *z = engine_zone(c->desk.engine, NULL);
+	if (v->at_s == TIME_NEVER)
+		return;
+	zone_print_minute(z, v->at_s, at, sizeof at);
+	(void)printf("      appointment %s, %lld min: %s", at, (long long)v->length_s / 60,
+		agenda_answer_words(v->answer));
+	if (v->answer != ANSWER_NONE && v->answered_s != TIME_NEVER) {
+		zone_print_day(z, v->answered_s, answered, sizeof answered);
+		(void)printf(" on %s", answered);
+	}
+	(void)puts("");
 }
 
 static void print_visit(struct ctl *c, const struct visit *v, const struct item *items, size_t n,
 	const struct client *clients, size_t n_clients)
 {
-	char from[24], by[24];
 	const char *who = "client";
-	const struct zone *z = engine_zone(c->desk.engine, NULL);
 	for (size_t i = 0; i < n_clients; i++)
 		if (clients[i].id == v->client)
 			who = clients[i].title[0] ? clients[i].title : clients[i].name;
-	zone_print_day(z, v->from_s, from, sizeof from);
-	zone_print_day(z, v->by_s, by, sizeof by);
-	(void)printf("visit  %s to %s  %s\n", from, by, who);
+	(void)printf("visit %lld  ", (long long)v->id);
+	print_window(c, v->from_s, v->by_s, v->moved_s);
+	(void)printf("  %s\n", who);
+	print_moved(c, v->by_s, v->moved_s, "");
+	print_appointment(c, v);
 	for (size_t i = 0; i < n; i++)
 		if (items[i].visit == v->id)
 			ctl_show_item(c, &items[i], "  ");
@@ -96,12 +138,15 @@ static enum rc print_corrections(struct ctl *c, const struct place *p)
 	enum rc rc = RC_OK;
 	for (size_t i = 0; rc == RC_OK && i < c->desk.set->n_sensors; i++) {
 		const struct sensor *sensor = &c->desk.set->sensors[i];
-		char text[MEASURE_CORRECTION];
+		char text[MEASURE_CORRECTION], shown[MEASURE_CORRECTION];
 		if (strcmp(sensor->place, p->name) != 0)
 			continue;
 		rc = measure_correction(&at, sensor, text, sizeof text, c->err);
 		if (rc == RC_OK && text[0])
-			(void)printf("    sensor %s %s\n", sensor->name, text);
+			phrase_show(text, c->desk.set->units, "",
+				engine_zone(c->desk.engine, p->name), shown, sizeof shown);
+		if (rc == RC_OK && text[0])
+			(void)printf("    sensor %s %s\n", sensor->name, shown);
 	}
 	return rc;
 }

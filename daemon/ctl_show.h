@@ -9,7 +9,7 @@
  * At most high arguments. */
 MUST_USE enum rc ctl_show_refresh(struct ctl *c, const char *usage, int high);
 
-/* An item: window, weight, title, reasons. */
+/* An item: window, weight, title, reasons, and whether a person moved its day. */
 void ctl_show_item(struct ctl *c, const struct item *it, const char *indent);
 
 /* Build, place, client and how far an instrument is followed; false when nothing is known of its wood. */

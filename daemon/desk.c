@@ -38,6 +38,7 @@ enum rc desk_open(struct desk *d, enum store_mode mode, struct err *err)
 
 void desk_close(struct desk *d)
 {
+	publish_forget(&d->printed);
 	engine_free(d->engine);
 	intake_free(d->intake);
 	store_close(d->store);

@@ -76,6 +76,15 @@ static enum rc bind_places(struct engine *e, struct err *err)
 	return rc;
 }
 
+static enum rc make_output_zones(struct engine *e, struct err *err)
+{
+	enum rc rc = RC_OK;
+	for (size_t i = 0; rc == RC_OK && i < e->set->n_outputs; i++)
+		if (e->set->outputs[i].zone[0])
+			rc = zone_new(e->set->outputs[i].zone, &e->zones[i], err);
+	return rc;
+}
+
 enum rc engine_new(struct store *store, const struct settings *set, const struct library *lib,
 	struct engine **out, struct err *err)
 {
@@ -88,6 +97,8 @@ enum rc engine_new(struct store *store, const struct settings *set, const struct
 			       : err_set(err, RC_MEM, "engine: out of memory");
 	if (rc == RC_OK)
 		rc = bind_places(e, err);
+	if (rc == RC_OK)
+		rc = make_output_zones(e, err);
 	if (rc == RC_OK)
 		*out = e;
 	else
@@ -115,6 +126,8 @@ void engine_free(struct engine *e)
 	for (size_t i = 0; i < e->n_models; i++)
 		instrument_model_free(e->models[i].model);
 	mem_free(e->models);
+	for (size_t i = 0; i < OUTPUTS_MAX; i++)
+		zone_free(e->zones[i]);
 	zone_free(e->zone);
 	mem_free(e->places);
 	mem_free(e->follows);
@@ -465,4 +478,12 @@ const struct zone *engine_zone(const struct engine *e, const char *place)
 {
 	const struct place_air *a = place ? engine_place(e, place) : NULL;
 	return a ? a->zone : e->zone;
+}
+
+const struct zone *engine_output_zone(const struct engine *e, const struct output *o)
+{
+	for (size_t i = 0; i < e->set->n_outputs; i++)
+		if (o == &e->set->outputs[i] && e->zones[i])
+			return e->zones[i];
+	return e->zone;
 }

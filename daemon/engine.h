@@ -59,4 +59,7 @@ const struct track_source *engine_source(const struct engine *e, const char *pla
 /* The zone object of a place (of the settings when place is NULL or unknown). Borrowed. */
 const struct zone *engine_zone(const struct engine *e, const char *place);
 
+/* The zone object of an output of the settings; the settings' own when it names none. Borrowed. */
+const struct zone *engine_output_zone(const struct engine *e, const struct output *o);
+
 #endif

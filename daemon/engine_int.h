@@ -51,6 +51,7 @@ struct engine {
 	const struct settings *set;
 	const struct library *lib;
 	struct zone *zone;
+	struct zone *zones[OUTPUTS_MAX]; /* of outputs that name one */
 	struct place_air *places;
 	size_t n_follows, n_list;
 	struct follow *follows;

@@ -300,11 +300,14 @@ static enum rc fetch_once(struct site *s, struct err *err)
 {
 	struct feed *f = s->feed;
 	struct once o = { .site = s };
+	struct transfers *transfers = NULL;
 	struct fetch *fetch = NULL;
 	struct fetch_page *page = NULL;
 	enum rc rc = loop_new(f->owner.app->clock, &o.loop, err);
 	if (rc == RC_OK)
-		rc = fetch_new(o.loop, &fetch, err);
+		rc = transfers_new(o.loop, &transfers, err);
+	if (rc == RC_OK)
+		rc = fetch_new(transfers, &fetch, err);
 	if (rc == RC_OK)
 		rc = new_page(f, fetch, answered_once, &o, &page, err);
 	if (rc == RC_OK) {
@@ -315,6 +318,7 @@ static enum rc fetch_once(struct site *s, struct err *err)
 		rc = err_set(err, o.rc, "%s", o.why.text);
 	fetch_page_free(page);
 	fetch_free(fetch);
+	transfers_free(transfers);
 	loop_free(o.loop);
 	return rc;
 }

@@ -1,65 +1,16 @@
 #include "daemon/fetch_int.h"
 
 #include <ctype.h>
-#include <signal.h>
-#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
-#include <sys/epoll.h>
-#include <sys/socket.h>
 
 #include "core/mem.h"
 
-/* Method: a page keeps one easy handle; connections, names and certificates' stores are kept by the
- * multi handle. libcurl says which sockets it waits for and when it wants to be woken; finished
- * transfers are gathered after each such call and never inside a callback. What is started waits in
- * a queue for the next wake, so that `done` never runs inside a call of the owner. */
-
-enum { CERTIFICATES_KEPT_S = 300 }; /* a file that was put right is read after this at the latest */
-
-enum page_state {
-	PAGE_IDLE,
-	PAGE_WAITS, /* in the queue */
-	PAGE_ACTIVE /* its handle is in the multi handle */
-};
-
-struct fetch_page {
-	struct fetch *fetch;
-	struct fetch_at at;
-	struct fetch_origin home; /* of at.url: who may see the credential */
-	enum page_state state;
-	struct fetch_page *next; /* in the queue */
-	CURL *easy;
-	char known[FETCH_ETAG_SIZE]; /* etag to ask with */
-	/* of the fetch under way */
-	struct fetch_origin here;
-	int redirects;
-	int64_t left_ms; /* of the time limit */
-	bool shown; /* the credential is sent */
-	char *shown_line; /* FETCH_SHOWN_SIZE; wiped when done */
-	char asked_line[FETCH_ETAG_SIZE + 24];
-	struct curl_slist headers[2]; /* libcurl borrows them */
-	size_t header_bytes;
-	char etag[FETCH_ETAG_SIZE];
-	size_t n, room;
-	char *body;
-	bool no_memory; /* for more of the body */
-};
+/* Method: a page is a transfer with a header, a body and redirects of our own. */
 
 struct fetch {
-	struct loop *loop;
-	CURLM *multi; /* NULL before the first page */
-	struct timer curl_timer; /* libcurl's */
-	struct timer pump_timer; /* begins what waits */
-	size_t n_active;
-	struct fetch_page *first, *last; /* that wait */
-};
-
-/* A socket libcurl waits for. */
-struct wire {
-	struct fetch *fetch;
-	curl_socket_t fd;
+	struct transfers *transfers;
 };
 
 /* ---- callbacks of a transfer ---- */
@@ -118,73 +69,21 @@ static size_t take_header(char *line, size_t one, size_t n, void *arg)
 	return n;
 }
 
-/* libcurl's own would be inherited by the programs of command sources. */
-static curl_socket_t open_socket(void *arg, curlsocktype purpose, struct curl_sockaddr *a)
-{
-	(void)arg, (void)purpose;
-	return socket(a->family, a->socktype | SOCK_CLOEXEC, a->protocol);
-}
-
-/* ---- queue ---- */
-
-static void put_last(struct fetch_page *p)
-{
-	struct fetch *f = p->fetch;
-	p->state = PAGE_WAITS;
-	p->next = NULL;
-	if (f->last)
-		f->last->next = p;
-	else
-		f->first = p;
-	f->last = p;
-}
-
-static void take_out(struct fetch_page *p)
-{
-	struct fetch *f = p->fetch;
-	struct fetch_page *before = NULL;
-	for (struct fetch_page *q = f->first; q != p; q = q->next)
-		before = q;
-	if (before)
-		before->next = p->next;
-	else
-		f->first = p->next;
-	if (f->last == p)
-		f->last = before;
-	p->state = PAGE_IDLE;
-}
-
-static void want_pump(struct fetch *f)
-{
-	if (f->first && f->n_active < FETCH_ACTIVE_MAX)
-		loop_after(f->loop, &f->pump_timer, 0);
-}
-
 /* ---- one fetch ---- */
 
-/* Nothing of it stays in memory. */
-static void forget(struct fetch_page *p)
-{
-	if (p->state == PAGE_ACTIVE) {
-		(void)curl_multi_remove_handle(p->fetch->multi, p->easy);
-		p->fetch->n_active--;
-	}
-	(void)curl_easy_setopt(p->easy, CURLOPT_HTTPHEADER, NULL);
-	if (p->shown_line)
-		explicit_bzero(p->shown_line, FETCH_SHOWN_SIZE);
-	mem_free(p->shown_line);
-	p->shown_line = NULL;
-	p->state = PAGE_IDLE;
-}
-
-static void tell(struct fetch_page *p, enum rc rc, const struct err *why, long status)
+static void tell(
+	struct fetch_page *p, enum rc rc, const struct err *why, long status, int64_t now_s)
 {
 	curl_off_t retry_after_s = 0;
+	char *url = NULL;
 	(void)curl_easy_getinfo(p->easy, CURLINFO_RETRY_AFTER, &retry_after_s);
+	(void)curl_easy_getinfo(p->easy, CURLINFO_EFFECTIVE_URL, &url);
 	const struct fetch_answer answer = {
 		.rc = rc,
 		.why = why->text,
+		.status = (int)status,
 		.unchanged = status == 304,
+		.url = url ? url : p->at.url,
 		.n = rc == RC_OK ? p->n : 0,
 		.body = rc == RC_OK ? p->body : NULL,
 		.etag = p->etag,
@@ -193,75 +92,61 @@ static void tell(struct fetch_page *p, enum rc rc, const struct err *why, long s
 	char *body = p->body;
 	p->body = NULL;
 	p->n = p->room = 0;
-	p->at.done(p->at.arg, &answer, loop_resample(p->fetch->loop));
+	p->at.done(p->at.arg, &answer, now_s);
 	mem_free(body);
 }
 
-static enum rc put_headers(struct fetch_page *p, struct err *err)
+/* A request leaves the server of the page for no other. */
+static enum rc check_home(const struct fetch_page *p, const char *url, struct err *err)
 {
-	struct curl_slist *list = NULL;
-	p->shown_line = mem_new(FETCH_SHOWN_SIZE, 1);
-	if (!p->shown_line)
-		return err_set(err, RC_MEM, "%s: out of memory", p->here.host);
-	enum rc rc = fetch_show(&p->at, p->shown_line, FETCH_SHOWN_SIZE, err);
-	if (rc != RC_OK)
-		return rc;
-	if (p->known[0]) {
-		(void)snprintf(p->asked_line, sizeof p->asked_line, "If-None-Match: %s", p->known);
-		p->headers[1] = (struct curl_slist){ .data = p->asked_line };
-		list = &p->headers[1];
-	}
-	p->shown = p->shown_line[0] != '\0';
-	if (p->shown) {
-		p->headers[0] = (struct curl_slist){ .data = p->shown_line, .next = list };
-		list = &p->headers[0];
-	}
-	(void)curl_easy_setopt(p->easy, CURLOPT_HTTPHEADER, list);
+	struct fetch_origin there;
+	if (!p->request.method)
+		return RC_OK;
+	if (!fetch_origin_of(url, &there))
+		return err_set(err, RC_INPUT, "%s: leads to what is no address of http or https",
+			p->here.host);
+	if (!fetch_origin_same(&there, &p->home))
+		return err_set(err, RC_INPUT,
+			"%s: leads to %s://%s:%s, where the credential is not shown: that as %s, "
+			"if it is trusted",
+			p->here.host, there.scheme, there.host, there.port, fetch_key(&p->at));
 	return RC_OK;
 }
 
-/* To url, which libcurl copies. */
-static enum rc ask(struct fetch_page *p, const char *url, struct err *err)
+static bool begin(void *arg, int64_t now_s)
 {
-	int64_t left_ms = p->left_ms > 1 ? p->left_ms : 1, connect_ms = FETCH_CONNECT_S * 1000;
-	p->n = p->header_bytes = 0;
-	p->no_memory = false;
-	p->etag[0] = '\0';
-	(void)curl_easy_setopt(p->easy, CURLOPT_TIMEOUT_MS, (long)left_ms);
-	(void)curl_easy_setopt(p->easy, CURLOPT_CONNECTTIMEOUT_MS,
-		(long)(connect_ms < left_ms ? connect_ms : left_ms));
-	if (curl_easy_setopt(p->easy, CURLOPT_URL, url) != CURLE_OK ||
-		curl_multi_add_handle(p->fetch->multi, p->easy) != CURLM_OK)
-		return err_set(err, RC_MEM, "%s: out of memory", p->here.host);
-	p->state = PAGE_ACTIVE;
-	p->fetch->n_active++;
-	return RC_OK;
-}
-
-static void begin(struct fetch_page *p)
-{
+	struct fetch_page *p = arg;
 	struct err err = { 0 };
-	p->here = p->home;
+	const char *url = p->request.method ? p->request.url : p->at.url;
 	p->redirects = 0;
 	p->left_ms = p->at.limit_s * 1000;
-	enum rc rc = put_headers(p, &err);
+	p->here = p->home;
+	enum rc rc = check_home(p, url, &err);
 	if (rc == RC_OK)
-		rc = ask(p, p->at.url, &err);
+		rc = fetch_send_head(p, &err);
 	if (rc == RC_OK)
-		return;
-	forget(p);
-	tell(p, rc, &err, 0);
+		rc = fetch_send_to(p, url, &err);
+	if (rc == RC_OK)
+		return true;
+	fetch_unsend(p);
+	tell(p, rc, &err, 0, now_s);
+	return false;
 }
 
 /* Where a redirect leads, if it may be followed. */
-static enum rc follow(struct fetch_page *p, const char *url, struct err *err)
+static enum rc follow(struct fetch_page *p, const char *url, long status, struct err *err)
 {
 	struct fetch_origin there;
 	const char *host = p->here.host;
+	if (p->request.method && status == 303)
+		return err_set(err, RC_INPUT,
+			"%s: status 303: answers with another page: the address of the server "
+			"itself, as %s",
+			host, fetch_key(&p->at));
 	if (++p->redirects > FETCH_REDIRECTS_MAX)
 		return err_set(err, RC_INPUT,
-			"%s: more than %d redirects: the address it leads to, as url", host,
-			FETCH_REDIRECTS_MAX);
+			"%s: more than %d redirects: the address it leads to, as %s", host,
+			FETCH_REDIRECTS_MAX, fetch_key(&p->at));
 	if (!url || !fetch_origin_of(url, &there))
 		return err_set(
 			err, RC_INPUT, "%s: redirects to what is no page of http or https", host);
@@ -269,13 +154,14 @@ static enum rc follow(struct fetch_page *p, const char *url, struct err *err)
 		return err_set(err, RC_INPUT,
 			"%s: redirects from https to http, where anyone could change what is read",
 			host);
-	if (!fetch_origin_same(&there, &p->home) && p->shown) {
-		p->shown = false;
-		(void)curl_easy_setopt(
-			p->easy, CURLOPT_HTTPHEADER, p->known[0] ? &p->headers[1] : NULL);
-	}
+	if (!fetch_origin_same(&there, &p->home) && p->shown)
+		fetch_send_bare(p);
+	enum rc rc = check_home(p, url, err);
+	if (rc != RC_OK)
+		return rc;
 	p->here = there;
-	return ask(p, url, err);
+	rc = fetch_send_to(p, url, err);
+	return rc == RC_OK ? transfer_again(p->transfer, err) : rc;
 }
 
 static bool is_redirect(long status)
@@ -293,13 +179,14 @@ static enum rc judge(struct fetch_page *p, CURLcode verdict, long status, struct
 	if (verdict != CURLE_OK)
 		return fetch_fault(p->easy, verdict, &p->at, &p->here,
 			p->at.limit_s * 1000 - p->left_ms, p->n, err);
-	if (status != 200 && status != 304)
+	if (!p->request.method && status != 200 && status != 304)
 		return fetch_status(status, &p->at, &p->here, p->shown, err);
 	return RC_OK;
 }
 
-static void finished(struct fetch_page *p, CURLcode verdict)
+static void finished(void *arg, CURLcode verdict, int64_t now_s)
 {
+	struct fetch_page *p = arg;
 	struct err err = { 0 };
 	long status = 0;
 	char *url = NULL;
@@ -310,155 +197,29 @@ static void finished(struct fetch_page *p, CURLcode verdict)
 	(void)curl_easy_getinfo(p->easy, CURLINFO_TOTAL_TIME_T, &took_us);
 	p->left_ms -= took_us / 1000;
 	if (verdict == CURLE_OK && is_redirect(status)) {
-		(void)curl_multi_remove_handle(p->fetch->multi, p->easy);
-		p->fetch->n_active--;
-		p->state = PAGE_IDLE;
-		rc = follow(p, url, &err);
+		rc = follow(p, url, status, &err);
 		if (rc == RC_OK)
 			return;
 	} else
 		rc = judge(p, verdict, status, &err);
-	forget(p);
-	tell(p, rc, &err, status);
-}
-
-static void gather(struct fetch *f)
-{
-	int more;
-	CURLMsg *m;
-	while ((m = curl_multi_info_read(f->multi, &more))) {
-		struct fetch_page *p = NULL;
-		CURLcode verdict = m->data.result;
-		if (m->msg != CURLMSG_DONE)
-			continue;
-		(void)curl_easy_getinfo(m->easy_handle, CURLINFO_PRIVATE, (char **)&p);
-		finished(p, verdict);
-	}
-	want_pump(f);
-}
-
-/* ---- the loop's side ---- */
-
-static void pump(void *arg, int64_t now_s)
-{
-	struct fetch *f = arg;
-	(void)now_s;
-	while (f->first && f->n_active < FETCH_ACTIVE_MAX) {
-		struct fetch_page *p = f->first;
-		take_out(p);
-		begin(p);
-	}
-}
-
-static void curl_time(void *arg, int64_t now_s)
-{
-	struct fetch *f = arg;
-	int running;
-	(void)now_s;
-	(void)curl_multi_socket_action(f->multi, CURL_SOCKET_TIMEOUT, 0, &running);
-	gather(f);
-}
-
-static int set_timer(CURLM *multi, long ms, void *arg)
-{
-	struct fetch *f = arg;
-	(void)multi;
-	if (ms < 0)
-		loop_unset(&f->curl_timer);
-	else
-		loop_after(f->loop, &f->curl_timer, ms);
-	return 0;
-}
-
-static void wire_ready(void *arg, uint32_t events, int64_t now_s)
-{
-	struct wire *w = arg;
-	struct fetch *f = w->fetch;
-	int running, mask = 0;
-	(void)now_s;
-	if (events & EPOLLIN)
-		mask |= CURL_CSELECT_IN;
-	if (events & EPOLLOUT)
-		mask |= CURL_CSELECT_OUT;
-	if (events & (EPOLLERR | EPOLLHUP))
-		mask |= CURL_CSELECT_ERR;
-	(void)curl_multi_socket_action(f->multi, w->fd, mask, &running); /* may free w */
-	gather(f);
-}
-
-/* A socket that can't be watched lets its transfer run into the time limit: to return a failure
- * from here would end every transfer, now and later. */
-static int set_socket(CURL *easy, curl_socket_t fd, int what, void *arg, void *wire)
-{
-	struct fetch *f = arg;
-	struct wire *w = wire;
-	struct err err = { 0 };
-	(void)easy;
-	loop_unwatch(f->loop, fd);
-	if (what == CURL_POLL_REMOVE) {
-		mem_free(w);
-		return 0;
-	}
-	if (!w) {
-		w = mem_new(1, sizeof *w);
-		if (!w || curl_multi_assign(f->multi, fd, w) != CURLM_OK) {
-			mem_free(w);
-			return 0;
-		}
-		*w = (struct wire){ f, fd };
-	}
-	uint32_t events =
-		(what & CURL_POLL_IN ? EPOLLIN : 0U) | (what & CURL_POLL_OUT ? EPOLLOUT : 0U);
-	(void)!loop_watch(f->loop, fd, events, wire_ready, w, &err);
-	return 0;
+	fetch_unsend(p);
+	tell(p, rc, &err, status, now_s);
 }
 
 /* ---- making ---- */
 
-enum rc fetch_new(struct loop *loop, struct fetch **out, struct err *err)
+enum rc fetch_new(struct transfers *transfers, struct fetch **out, struct err *err)
 {
 	struct fetch *f = mem_new(1, sizeof *f);
 	if (!f)
 		return err_set(err, RC_MEM, "fetching: out of memory");
-	*f = (struct fetch){
-		.loop = loop,
-		.curl_timer = { .fire = curl_time, .arg = f },
-		.pump_timer = { .fire = pump, .arg = f },
-	};
+	f->transfers = transfers;
 	*out = f;
-	return RC_OK;
-}
-
-static enum rc open_multi(struct fetch *f, struct err *err)
-{
-	if (f->multi)
-		return RC_OK;
-	(void)signal(SIGPIPE, SIG_IGN); /* OpenSSL writes without MSG_NOSIGNAL */
-	if (curl_global_init(CURL_GLOBAL_DEFAULT) != CURLE_OK)
-		return err_set(err, RC_MEM, "fetching: libcurl can't be started");
-	f->multi = curl_multi_init();
-	if (!f->multi) {
-		curl_global_cleanup();
-		return err_set(err, RC_MEM, "fetching: out of memory");
-	}
-	(void)curl_multi_setopt(f->multi, CURLMOPT_SOCKETFUNCTION, set_socket);
-	(void)curl_multi_setopt(f->multi, CURLMOPT_SOCKETDATA, f);
-	(void)curl_multi_setopt(f->multi, CURLMOPT_TIMERFUNCTION, set_timer);
-	(void)curl_multi_setopt(f->multi, CURLMOPT_TIMERDATA, f);
-	(void)curl_multi_setopt(f->multi, CURLMOPT_MAXCONNECTS, (long)FETCH_ACTIVE_MAX);
 	return RC_OK;
 }
 
 void fetch_free(struct fetch *f)
 {
-	if (!f)
-		return;
-	if (f->multi) {
-		(void)curl_multi_cleanup(f->multi);
-		curl_global_cleanup();
-	}
-	loop_unset(&f->curl_timer);
-	loop_unset(&f->pump_timer);
 	mem_free(f);
 }
 
@@ -466,27 +227,12 @@ void fetch_free(struct fetch *f)
 static void set_up(struct fetch_page *p)
 {
 	CURL *e = p->easy;
-	(void)curl_easy_setopt(e, CURLOPT_PRIVATE, p);
-	(void)curl_easy_setopt(e, CURLOPT_NOSIGNAL, 1L);
-	/* else the end of a time limit waits for the thread that resolves a name */
-	(void)curl_easy_setopt(e, CURLOPT_QUICK_EXIT, 1L);
 	(void)curl_easy_setopt(e, CURLOPT_PROTOCOLS_STR, "http,https");
-	(void)curl_easy_setopt(e, CURLOPT_DISALLOW_USERNAME_IN_URL, 1L);
 	(void)curl_easy_setopt(e, CURLOPT_HTTP_VERSION, CURL_HTTP_VERSION_1_1);
-	(void)curl_easy_setopt(e, CURLOPT_PROXY, ""); /* not that of the environment either */
-	(void)curl_easy_setopt(e, CURLOPT_NETRC, CURL_NETRC_IGNORED);
-	(void)curl_easy_setopt(e, CURLOPT_SSL_VERIFYPEER, 1L);
-	(void)curl_easy_setopt(e, CURLOPT_SSL_VERIFYHOST, 2L);
-	if (p->at.ca_file[0]) {
-		(void)curl_easy_setopt(e, CURLOPT_CAINFO, p->at.ca_file);
-		(void)curl_easy_setopt(e, CURLOPT_CAPATH, NULL);
-	}
-	(void)curl_easy_setopt(e, CURLOPT_CA_CACHE_TIMEOUT, (long)CERTIFICATES_KEPT_S);
 	(void)curl_easy_setopt(e, CURLOPT_USERAGENT, "seasond/" VERSION);
 	(void)curl_easy_setopt(e, CURLOPT_LOW_SPEED_LIMIT, (long)FETCH_SLOW_BYTES);
 	(void)curl_easy_setopt(e, CURLOPT_LOW_SPEED_TIME, (long)FETCH_SLOW_S);
 	(void)curl_easy_setopt(e, CURLOPT_MAXFILESIZE_LARGE, (curl_off_t)p->at.size_limit);
-	(void)curl_easy_setopt(e, CURLOPT_OPENSOCKETFUNCTION, open_socket);
 	(void)curl_easy_setopt(e, CURLOPT_WRITEFUNCTION, take_body);
 	(void)curl_easy_setopt(e, CURLOPT_WRITEDATA, p);
 	(void)curl_easy_setopt(e, CURLOPT_HEADERFUNCTION, take_header);
@@ -497,19 +243,21 @@ enum rc fetch_page_new(
 	struct fetch *f, const struct fetch_at *at, struct fetch_page **out, struct err *err)
 {
 	enum rc rc = fetch_check(at, err);
-	if (rc == RC_OK)
-		rc = open_multi(f, err);
 	if (rc != RC_OK)
 		return rc;
 	struct fetch_page *p = mem_new(1, sizeof *p);
-	CURL *easy = curl_easy_init();
-	if (!p || !easy) {
-		mem_free(p);
-		curl_easy_cleanup(easy);
+	if (!p)
 		return err_set(err, RC_MEM, "fetching: out of memory");
-	}
-	*p = (struct fetch_page){ .fetch = f, .at = *at, .easy = easy };
+	*p = (struct fetch_page){ .at = *at };
 	(void)fetch_origin_of(at->url, &p->home);
+	const struct transfer_to to = { .begin = begin, .done = finished, .arg = p };
+	rc = transfer_new(f->transfers, &to, at->ca_file, &p->transfer, err);
+	if (rc != RC_OK) {
+		mem_free(p);
+		return rc;
+	}
+	p->easy = transfer_easy(p->transfer);
+	transfer_keep(p->transfer);
 	set_up(p);
 	*out = p;
 	return RC_OK;
@@ -519,20 +267,27 @@ void fetch_page_free(struct fetch_page *p)
 {
 	if (!p)
 		return;
-	if (p->state == PAGE_WAITS)
-		take_out(p);
-	forget(p);
-	want_pump(p->fetch);
-	curl_easy_cleanup(p->easy);
+	transfer_drop(p->transfer);
+	fetch_unsend(p);
+	transfer_free(p->transfer);
 	mem_free(p->body);
 	mem_free(p);
 }
 
 void fetch_page_get(struct fetch_page *p, const char *etag)
 {
-	if (p->state != PAGE_IDLE)
+	if (!transfer_idle(p->transfer))
 		return;
 	(void)snprintf(p->known, sizeof p->known, "%s", etag);
-	put_last(p);
-	want_pump(p->fetch);
+	p->request = (struct fetch_request){ 0 };
+	transfer_want(p->transfer);
+}
+
+void fetch_page_ask(struct fetch_page *p, const struct fetch_request *r)
+{
+	if (!transfer_idle(p->transfer))
+		return;
+	p->known[0] = '\0';
+	p->request = *r;
+	transfer_want(p->transfer);
 }

@@ -38,6 +38,11 @@ bool fetch_origin_same(const struct fetch_origin *a, const struct fetch_origin *
 	       strcmp(a->port, b->port) == 0;
 }
 
+const char *fetch_key(const struct fetch_at *at)
+{
+	return at->key ? at->key : "url";
+}
+
 /* ---- credentials ---- */
 
 enum rc fetch_check(const struct fetch_at *at, struct err *err)
@@ -45,7 +50,8 @@ enum rc fetch_check(const struct fetch_at *at, struct err *err)
 	struct fetch_origin origin;
 	if (!fetch_origin_of(at->url, &origin))
 		return err_set(err, RC_CONFIG,
-			"url: no address of a page: as https://host/path or http://host:8080/path");
+			"%s: no address of a page: as https://host/path or http://host:8080/path",
+			fetch_key(at));
 	if (at->auth == AUTH_BASIC && strchr(at->user, ':'))
 		return err_set(err, RC_CONFIG, "user \"%s\": no colon in it (RFC 7617)", at->user);
 	/* RFC 9110 section 5.6.2: tokens */
@@ -118,7 +124,8 @@ enum {
 };
 
 /* libcurl compares the host's name itself, after OpenSSL found the chain good and before it asks for that verdict. */
-static enum rc certificate_fault(CURL *easy, const char *host, struct err *err)
+static enum rc certificate_fault(
+	CURL *easy, const struct fetch_at *at, const char *host, struct err *err)
 {
 	long verdict = VERIFY_OK;
 	(void)curl_easy_getinfo(easy, CURLINFO_SSL_VERIFYRESULT, &verdict);
@@ -127,8 +134,8 @@ static enum rc certificate_fault(CURL *easy, const char *host, struct err *err)
 	case VERIFY_NOT_ASKED:
 		return err_set(err, RC_IO,
 			"%s: its certificate is for another name: the name that stands in it, as "
-			"url",
-			host);
+			"%s",
+			host, fetch_key(at));
 	case VERIFY_EXPIRED:
 		return err_set(err, RC_IO,
 			"%s: its certificate has expired: a new one, or the clock is wrong", host);
@@ -175,6 +182,11 @@ static enum rc time_fault(CURL *easy, const struct fetch_at *at, const char *hos
 			"%s: too slow, %zu bytes of the page in %" PRId64
 			" s: fewer than %d a second for %d s",
 			host, got, after_s, FETCH_SLOW_BYTES, FETCH_SLOW_S);
+	if (at->fixed_limits)
+		return err_set(err, RC_IO,
+			"%s: too slow, %zu bytes of the answer in %" PRId64
+			" s: is the server busy?",
+			host, got, after_s);
 	return err_set(err, RC_IO,
 		"%s: too slow, %zu bytes of the page in %" PRId64 " s: time_limit (%" PRId64
 		" s) for one that needs longer",
@@ -196,12 +208,12 @@ enum rc fetch_fault(CURL *easy, CURLcode verdict, const struct fetch_at *at,
 	switch ((int)verdict) {
 	case CURLE_COULDNT_RESOLVE_HOST:
 		return err_set(err, RC_IO,
-			"%s: no such host, or the name service does not answer: the host of url",
-			host);
+			"%s: no such host, or the name service does not answer: the host of %s",
+			host, fetch_key(at));
 	case CURLE_COULDNT_CONNECT:
 		return connect_fault(easy, at_host, err);
 	case CURLE_PEER_FAILED_VERIFICATION:
-		return certificate_fault(easy, host, err);
+		return certificate_fault(easy, at, host, err);
 	case CURLE_SSL_CACERT_BADFILE:
 		if (!at->ca_file[0])
 			return err_set(err, RC_CONFIG,
@@ -220,6 +232,10 @@ enum rc fetch_fault(CURL *easy, CURLcode verdict, const struct fetch_at *at,
 		return time_fault(easy, at, host, took_ms, got, err);
 	case CURLE_FILESIZE_EXCEEDED:
 	case CURLE_WRITE_ERROR:
+		if (at->fixed_limits)
+			return err_set(err, RC_INPUT,
+				"%s: its answer is larger than %zu bytes: is it the right address?",
+				host, at->size_limit);
 		return err_set(err, RC_INPUT,
 			"%s: more than %zu bytes: size_limit for a larger page, if it is the "
 			"right one",

@@ -78,7 +78,7 @@ static const char *put_length(const struct field *row, const config_setting_t *s
 	return why;
 }
 
-static bool span_of(const char *text, double *s)
+bool field_span_read(const char *text, double *s)
 {
 	char digits[24];
 	size_t n = strspn(text, "+-.0123456789");
@@ -99,7 +99,7 @@ static const char *put_span(const struct field *row, const config_setting_t *s, 
 {
 	const char *text = config_setting_get_string(s);
 	double v = 0;
-	if (text && !span_of(text, &v))
+	if (text && !field_span_read(text, &v))
 		return "no time";
 	if (!text && (!is_number(s) || config_setting_type(s) == CONFIG_TYPE_FLOAT))
 		return "wrong type";

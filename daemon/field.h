@@ -15,6 +15,9 @@ struct field_span {
 };
 extern const struct field_span field_spans[FIELD_SPANS];
 
+/* A time as people write it, `1 h` or `90 min`, in seconds of any sign and size; false: not one. */
+bool field_span_read(const char *text, double *s);
+
 /* What went wrong with a value: why is NULL when all is well, at is the value or the entry of a
  * list. */
 struct field_fault {

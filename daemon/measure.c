@@ -5,6 +5,7 @@
 
 #include "core/air.h"
 #include "core/mem.h"
+#include "daemon/phrase.h"
 #include "daemon/text.h"
 
 #define AIR_MEAN_H 48 /* two days: the wood of a top answers in that time */
@@ -35,19 +36,18 @@ static enum rc of_strings(const struct measure_context *c, const struct care_rul
 		rc = measure_last_finding(c, s, FINDING_SETTLED, &seen, err);
 	if (rc != RC_OK || restrung == TIME_NEVER || (seen != TIME_NEVER && seen >= restrung))
 		return rc;
-	char when[24];
 	m->since_s = restrung;
 	m->every_s = rule->every_s;
 	if (rule->kind == CARE_STRINGS)
 		m->every_s = (int64_t)instrument_model_build(s->followed->model)->string_life_s;
-	zone_print_minute(engine_zone(c->engine, s->followed->place), restrung, when, sizeof when);
 	if (rule->kind == CARE_SETTLE)
-		text_add(w.buf, w.size, "restrung %s; the neck settles within %lld h", when,
-			(long long)(m->every_s / HOUR_S));
+		text_add(w.buf, w.size, "restrung {minute %lld}; the neck settles within {h %lld}",
+			(long long)restrung, (long long)(m->every_s / HOUR_S));
 	else
 		text_add(w.buf, w.size,
-			"strings on since %s; a set lasts about %lld days on this build", when,
-			(long long)(m->every_s / DAY_S));
+			"strings on since {minute %lld}; a set lasts about {days %lld} on this "
+			"build",
+			(long long)restrung, (long long)(m->every_s / DAY_S));
 	return RC_OK;
 }
 
@@ -143,6 +143,7 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 {
 	double low = 0, high = 0;
 	bool known = false;
+	char who[2 * TITLE_SIZE];
 	struct measure_air air;
 	if (!settings_has_sensor(c->set, s->name) || !measure_band(c, s->place, &low, &high))
 		return RC_OK;
@@ -150,20 +151,20 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 	if (rc != RC_OK || !known)
 		return rc;
 	m->value = kind == CARE_AIR_DRY ? low - air.rh_pct : air.rh_pct - high;
-	text_add(w.buf, w.size, "two-day mean %.1f %% RH", air.rh_pct);
+	text_add(w.buf, w.size, "two-day mean {pct %.1f} RH", air.rh_pct);
 	if (!isnan(air.t_degc))
-		text_add(w.buf, w.size, " at %.1f degC (dew point %.1f degC)", air.t_degc,
+		text_add(w.buf, w.size, " at {degc %.1f} (dew point {degc %.1f})", air.t_degc,
 			air_dew_point_degc(air.t_degc, air.rh_pct / 100));
-	text_add(w.buf, w.size, ", band %.0f-%.0f %%; hourly %.0f to %.0f %%", low, high,
-		air.least_rh_pct, air.most_rh_pct);
+	text_add(w.buf, w.size, ", band {n %.0f}-{pct %.0f}; hourly {n %.0f} to {pct %.0f}", low,
+		high, air.least_rh_pct, air.most_rh_pct);
 	rc = corrected_there(c, s->place, w, err);
 	const struct place *room =
 		s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
 	if (rc == RC_OK && room) {
 		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
+		phrase_quote(room->title[0] ? room->title : room->name, who, sizeof who);
 		if (rc == RC_OK && known)
-			text_add(w.buf, w.size, "; %s round it: %.1f %%",
-				room->title[0] ? room->title : room->name, air.rh_pct);
+			text_add(w.buf, w.size, "; %s round it: {pct %.1f}", who, air.rh_pct);
 	}
 	who_is_there(c, s->place, w);
 	return rc;
@@ -197,7 +198,7 @@ enum rc measure(const struct measure_context *c, const struct care_rule *rule,
 	case CARE_CRACK:
 	case CARE_GLUE:
 	case CARE_PEGS:
-		measure_wood(c, kind, s->followed, m, w);
+		measure_wood(kind, s->followed, m, w);
 		return RC_OK;
 	case CARE_STRINGS:
 	case CARE_SETTLE:

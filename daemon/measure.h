@@ -22,7 +22,7 @@ struct measure_context {
 	int64_t now_s;
 };
 
-/* Fills *m for the rule, and the reasons (numbers, dates in the place's zone, the bench's units). */
+/* Fills *m for the rule, and the reasons: a phrase, whose numbers and days are shown by phrase.h. */
 MUST_USE enum rc measure(const struct measure_context *c, const struct care_rule *rule,
 	const struct subject *s, struct care_measure *m, char *reasons, size_t size,
 	struct err *err);
@@ -37,15 +37,15 @@ const char *measure_hardware(enum fastening_kind kind);
 /* What is held, in words: `glue under the bridge` ... */
 const char *measure_held(enum held_part part);
 
-/* What findings have taught about a line, appended to buf. */
+/* What findings have taught about a line, a phrase, appended to buf. */
 void measure_learnt(const struct followed *f, enum line line, char *buf, size_t size);
 
 /* `relief .012 in differs from the expected .007 +- 0.002 in: ...?`; the line must have had a surprise. */
 void measure_surprise(
 	const struct followed *f, enum line line, enum bench_units units, char *buf, size_t size);
 
-/* `corrected since 2025-12-01: 0.985 x shown + 1.2, +- 0.8 % RH`; "" when the sensor was never checked. */
-enum { MEASURE_CORRECTION = 120 };
+/* `corrected since 2025-12-01: 0.985 x shown + 1.2, +- 0.8 % RH`, a phrase; "" when the sensor was never checked. */
+enum { MEASURE_CORRECTION = 160 };
 MUST_USE enum rc measure_correction(const struct measure_context *c, const struct sensor *sensor,
 	char *buf, size_t size, struct err *err);
 

@@ -4,15 +4,15 @@
 
 #include "daemon/measure.h"
 
-/* Where the reasons go. */
+/* Where the reasons go, as a phrase (phrase.h). */
 struct words {
 	char *buf;
 	size_t size;
 };
 
 /* What the wood of a followed instrument says to a rule of that kind; kinds that are not of wood say nothing. */
-void measure_wood(const struct measure_context *c, enum care_kind kind, const struct followed *f,
-	struct care_measure *m, struct words w);
+void measure_wood(
+	enum care_kind kind, const struct followed *f, struct care_measure *m, struct words w);
 
 /* What is known of a sensor. */
 MUST_USE enum rc measure_sensor(const struct measure_context *c, const struct care_rule *rule,

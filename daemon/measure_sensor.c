@@ -34,12 +34,10 @@ enum rc measure_correction(const struct measure_context *c, const struct sensor 
 	while (i < n && checks[i].t_s <= c->now_s)
 		i++;
 	if (rc == RC_OK && i > 0) {
-		char day[24];
 		struct salt_correction now = salt_at(checks, n, c->now_s, sensor->accuracy_pct);
-		zone_print_day(
-			engine_zone(c->engine, sensor->place), checks[i - 1].t_s, day, sizeof day);
-		text_add(buf, size, "corrected since %s: %.3f x shown %+.2f, +- %.1f %% RH", day,
-			now.gain, now.offset_pct, now.u_pct);
+		text_add(buf, size,
+			"corrected since {day %lld}: {n %.3f} x shown {n %+.2f}, +- {pct %.1f} RH",
+			(long long)checks[i - 1].t_s, now.gain, now.offset_pct, now.u_pct);
 	}
 	mem_free(checks);
 	return rc;
@@ -75,16 +73,14 @@ static enum rc of_dates(const struct measure_context *c, const struct care_rule 
 		rc = measure_last_finding(c, s, FINDING_CHECKED, &checked, err);
 	if (rc != RC_OK || first == TIME_NEVER)
 		return rc;
-	char when[24];
 	bool silent = rule->kind == CARE_SILENT;
 	m->since_s = silent ? last : checked != TIME_NEVER ? checked : first;
 	m->every_s = silent ? s->sensor->silent_after_s : rule->every_s;
-	zone_print_minute(engine_zone(c->engine, s->sensor->place), m->since_s, when, sizeof when);
 	text_add(w.buf, w.size,
-		silent                  ? "last reading %s"
-		: checked != TIME_NEVER ? "last checked %s"
-					: "never checked, in use since %s",
-		when);
+		silent                  ? "last reading {minute %lld}"
+		: checked != TIME_NEVER ? "last checked {minute %lld}"
+					: "never checked, in use since {minute %lld}",
+		(long long)m->since_s);
 	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
 	if (silent)
 		return set_aside_since(c, id, last, w, err);
@@ -159,8 +155,8 @@ static enum rc first_suspect(const struct measure_context *c, const struct track
 static void tell_off(const struct agree_off *off, struct words w)
 {
 	text_add(w.buf, w.size,
-		"over 7 days %+.1f %% RH beside the others of its place, give or take %.1f; "
-		"vapour pressure %.0f Pa at %.1f degC, theirs %.0f Pa at %.1f degC",
+		"over 7 days {pct %+.1f} RH beside the others of its place, give or take {n %.1f}; "
+		"vapour pressure {pa %.0f} at {degc %.1f}, theirs {pa %.0f} at {degc %.1f}",
 		off->rh_pct, off->sd_pct, off->others_pa + off->pa, off->t_degc, off->others_pa,
 		off->others_t_degc);
 }
@@ -194,7 +190,7 @@ static enum rc of_others(const struct measure_context *c, enum care_kind kind, s
 	m->value = suspect == mine ? far[mine] : 0;
 	tell_off(&now[mine], w);
 	if (drift)
-		text_add(w.buf, w.size, "; 30 days before %+.1f %% RH", then[mine].rh_pct);
+		text_add(w.buf, w.size, "; 30 days before {pct %+.1f} RH", then[mine].rh_pct);
 	if (source->n == 2)
 		text_add(w.buf, w.size, "; which of the two it is, salt tells");
 	return RC_OK;
@@ -234,14 +230,15 @@ static void count_wet(
 		told = isnan(told) ? others : told;
 		m->value++;
 	}
-	text_add(w.buf, w.size, "above %.0f %% RH for the last %.0f h, now %.1f %%", WET_RH_PCT,
-		m->value, last->rh_pct);
+	text_add(w.buf, w.size, "above {pct %.0f} RH for the last {h %.0f}, now {pct %.1f}",
+		WET_RH_PCT, m->value, last->rh_pct);
 	if (!isnan(last->t_degc))
-		text_add(w.buf, w.size, " at %.1f degC", last->t_degc);
+		text_add(w.buf, w.size, " at {degc %.1f}", last->t_degc);
 	if (isnan(told))
 		text_add(w.buf, w.size, "; no other sensor to compare with");
 	else
-		text_add(w.buf, w.size, "; the water in the air round it would make %.0f %%", told);
+		text_add(w.buf, w.size, "; the water in the air round it would make {pct %.0f}",
+			told);
 }
 
 /* Beside the others of its place, or alone in a case beside the room's. */
@@ -290,7 +287,6 @@ static enum rc of_health(const struct measure_context *c, enum care_kind kind, i
 	struct store_health h;
 	bool found = false, battery = kind == CARE_BATTERY;
 	int64_t seen = TIME_NEVER;
-	char when[24];
 	enum rc rc = store_health(c->store, id, &h, &found, err);
 	if (rc == RC_OK)
 		rc = measure_last_finding(
@@ -300,16 +296,16 @@ static enum rc of_health(const struct measure_context *c, enum care_kind kind, i
 	int64_t said_s = battery ? h.battery_s : h.ahead_at_s;
 	if (seen != TIME_NEVER && seen >= said_s)
 		return RC_OK; /* it has not spoken since */
-	zone_print_minute(engine_zone(c->engine, s->sensor->place), said_s, when, sizeof when);
 	double off_s = fabs((double)h.ahead_s);
 	m->value = battery ? h.battery_pct : h.ahead_s < 0 && off_s < LATE_S ? 0 : off_s;
 	if (battery)
-		text_add(w.buf, w.size, "battery %d %%, said %s", h.battery_pct, when);
+		text_add(w.buf, w.size, "battery {pct %d}, said {minute %lld}", h.battery_pct,
+			(long long)said_s);
 	else
-		text_add(w.buf, w.size, "%s by %.1f min, seen %s",
+		text_add(w.buf, w.size, "%s by {min %.1f}, seen {minute %lld}",
 			h.ahead_s > 0 ? "its clock is ahead"
 				      : "its clock is behind, or what it sends comes late,",
-			off_s / 60, when);
+			off_s / 60, (long long)said_s);
 	text_add(w.buf, w.size, "; it watches %s", s->sensor->place);
 	return RC_OK;
 }

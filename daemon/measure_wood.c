@@ -3,16 +3,11 @@
 
 #include <math.h>
 
+#include "daemon/phrase.h"
 #include "daemon/text.h"
 
 #define GAP_SEEN_M 5e-6 /* what rounds to 0.01 mm */
 #define TURN_FRESH_H (60 * 24) /* a turn of the season calls for its round this long */
-
-static void day_of(
-	const struct measure_context *c, const char *place, int64_t t_s, char *buf, size_t n)
-{
-	zone_print_day(engine_zone(c->engine, place), t_s, buf, n);
-}
 
 const char *measure_hardware(enum fastening_kind kind)
 {
@@ -44,60 +39,53 @@ static const struct fastening *fastening_of(const struct followed *f, size_t i)
 
 static void slack_words(const struct fastening *x, double gap_m, struct words w)
 {
-	char turn[32];
-	units_print_turns(turn, sizeof turn, gap_m / x->pitch_m);
+	char thread[2 * sizeof x->thread];
+	phrase_quote(x->thread, thread, sizeof thread);
 	if (gap_m < GAP_SEEN_M)
-		text_add(w.buf, w.size, "no gap yet on %s", x->thread);
+		text_add(w.buf, w.size, "no gap yet on %s", thread);
 	else
-		text_add(
-			w.buf, w.size, "gap %.2f mm, about %s on %s", gap_m * 1e3, turn, x->thread);
+		text_add(w.buf, w.size, "gap {mm %.2f}, about {turns %.9g} on %s", gap_m * 1e3,
+			gap_m / x->pitch_m, thread);
 }
 
-static void since_snug_words(
-	const struct measure_context *c, const struct followed *f, size_t i, struct words w)
+static void since_snug_words(const struct followed *f, size_t i, struct words w)
 {
-	char day[24];
 	int64_t hour = f->state.snug_hour[i];
-	day_of(c, f->place, hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
-		hour == f->state.begun ? "; taken as snug when first followed, %s"
-				       : "; snug since %s",
-		day);
-	text_add(w.buf, w.size, "; the wood there holds %.1f %% moisture now",
+		hour == f->state.begun ? "; taken as snug when first followed, {day %lld}"
+				       : "; snug since {day %lld}",
+		(long long)(hour * HOUR_S));
+	text_add(w.buf, w.size, "; the wood there holds {pct %.1f} moisture now",
 		moisture_mean(f->state.mc_pct[fastening_of(f, i)->member], MOISTURE_CELLS));
 }
 
 /* A wrench's turn has been learnt; what other hardware needs is the model's word. */
 static void turn_words(const struct followed *f, size_t i, struct words w)
 {
-	char turn[32], sd[32];
 	if (i != instrument_turned(f->model) || f->condition.hardware[i].hold >= 1)
 		return;
-	units_print_turns(turn, sizeof turn, fmax(f->condition.turn.value, 0));
-	units_print_turns(sd, sizeof sd, f->condition.turn.sd);
-	text_add(w.buf, w.size, "; to make it snug again about %s +- %s", turn, sd);
+	text_add(w.buf, w.size, "; to make it snug again about {turns %.9g} +- {turns %.9g}",
+		fmax(f->condition.turn.value, 0), f->condition.turn.sd);
 	if (f->condition.turn.findings > 0)
 		text_add(w.buf, w.size, ", after %lld turns noted",
 			(long long)f->condition.turn.findings);
 }
 
-static void of_preload(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
+static void of_preload(const struct followed *f, struct care_measure *m, struct words w)
 {
 	size_t i = f->condition.slackest;
 	if (i == instrument_model_build(f->model)->n_fastenings)
 		return;
 	const struct fastening *x = fastening_of(f, i);
 	m->value = f->condition.hardware[i].hold;
-	text_add(w.buf, w.size, "%s: %.0f %% of the preload left, ", measure_hardware(x->kind),
+	text_add(w.buf, w.size, "%s: {pct %.0f} of the preload left, ", measure_hardware(x->kind),
 		100 * f->condition.hardware[i].preload);
 	slack_words(x, f->condition.hardware[i].gap_m, w);
 	turn_words(f, i, w);
-	since_snug_words(c, f, i, w);
+	since_snug_words(f, i, w);
 }
 
-static void of_after_dry(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
+static void of_after_dry(const struct followed *f, struct care_measure *m, struct words w)
 {
 	const struct instrument_state *s = &f->state;
 	size_t i = f->condition.slackest;
@@ -105,53 +93,49 @@ static void of_after_dry(const struct measure_context *c, const struct followed 
 		s->trend.dry_seen_hour == TIME_NEVER)
 		return;
 	const struct fastening *x = fastening_of(f, i);
-	char day[24];
 	m->event = s->hour - s->trend.dry_seen_hour < TURN_FRESH_H &&
 		   s->snug_hour[i] < s->trend.dry_seen_hour;
 	m->value = s->least_hold;
-	day_of(c, f->place, s->trend.dry_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
-		"driest about %s; %s at their loosest since snug: %.0f %% of the preload left, ",
-		day, measure_hardware(x->kind), 100 * fmax(s->least_hold, 0));
+		"driest about {day %lld}; %s at their loosest since snug: {pct %.0f} of the "
+		"preload left, ",
+		(long long)(s->trend.dry_hour * HOUR_S), measure_hardware(x->kind),
+		100 * fmax(s->least_hold, 0));
 	slack_words(x, s->widest_gap_m, w);
-	text_add(w.buf, w.size, "; now %.0f %% and %.2f mm", 100 * f->condition.hardware[i].preload,
-		f->condition.hardware[i].gap_m * 1e3);
+	text_add(w.buf, w.size, "; now {pct %.0f} and {mm %.2f}",
+		100 * f->condition.hardware[i].preload, f->condition.hardware[i].gap_m * 1e3);
 	turn_words(f, i, w);
-	since_snug_words(c, f, i, w);
+	since_snug_words(f, i, w);
 }
 
-static void of_before_dry(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
+static void of_before_dry(const struct followed *f, struct care_measure *m, struct words w)
 {
 	const struct instrument_state *s = &f->state;
 	const struct reference *relief = &s->refs[LINE_RELIEF];
 	if (s->trend.damp_seen_hour == TIME_NEVER)
 		return;
-	char day[24];
 	m->event = s->hour - s->trend.damp_seen_hour < TURN_FRESH_H &&
 		   (relief->hour == s->begun || relief->hour < s->trend.damp_hour);
-	day_of(c, f->place, s->trend.damp_hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
-		"dampest about %s; the wood under the tuners holds %.1f %% moisture and is drying",
-		day, f->condition.mc_pct[instrument_carrier(f->model)]);
+		"dampest about {day %lld}; the wood under the tuners holds {pct %.1f} moisture and "
+		"is drying",
+		(long long)(s->trend.damp_hour * HOUR_S),
+		f->condition.mc_pct[instrument_carrier(f->model)]);
 	if (relief->hour == s->begun)
 		text_add(w.buf, w.size, "; relief was never measured here");
-	else {
-		day_of(c, f->place, relief->hour * HOUR_S, day, sizeof day);
-		text_add(w.buf, w.size, "; last relief finding %s", day);
-	}
+	else
+		text_add(w.buf, w.size, "; last relief finding {day %lld}",
+			(long long)(relief->hour * HOUR_S));
 }
 
 /* How a line of findings is told. */
 struct line_words {
 	const char *what, *up, *down;
-	void (*print)(char *, size_t, double, enum bench_units); /* a level */
-	void (*print_change)(char *, size_t, double, enum bench_units);
+	const char *level, *change; /* kinds of tokens, see phrase.h */
 };
-static const struct line_words relief_words = { "relief", "grown", "fallen", units_print_gap,
-	units_print_change };
+static const struct line_words relief_words = { "relief", "grown", "fallen", "gap", "change" };
 static const struct line_words action_words = { "action at the 12th fret", "risen", "fallen",
-	units_print_height, units_print_rise };
+	"height", "rise" };
 
 void measure_learnt(const struct followed *f, enum line line, char *buf, size_t size)
 {
@@ -162,7 +146,8 @@ void measure_learnt(const struct followed *f, enum line line, char *buf, size_t 
 		text_add(buf, size, "this prediction has never been checked on this instrument");
 	else
 		text_add(buf, size,
-			"%lld finding%s taught that it moves %.1f +- %.1f times what its build "
+			"%lld finding%s taught that it moves {n %.1f} +- {n %.1f} times what its "
+			"build "
 			"says",
 			(long long)g->findings, g->findings == 1 ? " has" : "s have",
 			learn_gain_mean(p, g), learn_gain_sd(p, g));
@@ -213,21 +198,18 @@ void measure_surprise(
 		w->name, found, expected, sd, w->doubt);
 }
 
-static void level_words(const struct measure_context *c, const struct line_words *l,
-	const struct reference *ref, const struct learn_estimate *now, struct words w)
+static void level_words(const struct line_words *l, const struct reference *ref,
+	const struct learn_estimate *now, struct words w)
 {
-	char then[32], level[32], sd[32];
 	if (isnan(ref->found))
 		return;
-	l->print(then, sizeof then, ref->found, c->set->units);
-	l->print(level, sizeof level, now->value, c->set->units);
-	l->print_change(sd, sizeof sd, now->sd, c->set->units);
-	text_add(w.buf, w.size, "; found %s, now about %s +- %s", then, level, sd);
+	text_add(w.buf, w.size, "; found {%s %.9g}, now about {%s %.9g} +- {%s %.9g}", l->level,
+		ref->found, l->level, now->value, l->change, now->sd);
 }
 
 /* `relief has likely grown by 4 +- 2 thou since ...; found .010, now about .014 +- 1 thou; ...` */
-static void of_movement(const struct measure_context *c, enum care_kind kind,
-	const struct followed *f, struct care_measure *m, struct words w)
+static void of_movement(
+	enum care_kind kind, const struct followed *f, struct care_measure *m, struct words w)
 {
 	const struct condition *now = &f->condition;
 	bool relief = kind == CARE_RELIEF;
@@ -237,32 +219,25 @@ static void of_movement(const struct measure_context *c, enum care_kind kind,
 		relief ? &now->relief_now : &now->action_now[line - LINE_ACTION_BASS];
 	const struct reference *ref = &f->state.refs[line];
 	double change_m = relief ? now->relief_m : now->action_m;
-	char change[32], sd[32], day[24];
 	m->value = fabs(change_m);
-	l->print_change(change, sizeof change, m->value, c->set->units);
-	l->print_change(sd, sizeof sd, relief ? now->relief_sd_m : now->action_sd_m, c->set->units);
-	day_of(c, f->place, ref->hour * HOUR_S, day, sizeof day);
-	text_add(w.buf, w.size, "%s has likely %s by %s +- %s since %s", l->what,
-		change_m > 0 ? l->up : l->down, change, sd, day);
-	level_words(c, l, ref, level, w);
+	text_add(w.buf, w.size, "%s has likely %s by {%s %.9g} +- {%s %.9g} since {day %lld}",
+		l->what, change_m > 0 ? l->up : l->down, l->change, m->value, l->change,
+		relief ? now->relief_sd_m : now->action_sd_m, (long long)(ref->hour * HOUR_S));
+	level_words(l, ref, level, w);
 	text_add(w.buf, w.size, "; ");
 	measure_learnt(f, line, w.buf, w.size);
 }
 
-static void of_fret_ends(const struct measure_context *c, const struct followed *f,
-	struct care_measure *m, struct words w)
+static void of_fret_ends(const struct followed *f, struct care_measure *m, struct words w)
 {
-	char gap[32], sd[32], day[24];
 	m->value = f->condition.fret_end_m;
-	units_print_change(gap, sizeof gap, f->condition.fret_end_m, c->set->units);
-	units_print_change(sd, sizeof sd, f->condition.fret_end_sd_m, c->set->units);
-	day_of(c, f->place, f->state.refs[LINE_FRET_ENDS].hour * HOUR_S, day, sizeof day);
 	text_add(w.buf, w.size,
-		"fingerboard has shrunk: fret ends stand out by about %s +- %s a side; %s %s", gap,
-		sd,
+		"fingerboard has shrunk: fret ends stand out by about {change %.9g} +- "
+		"{change %.9g} a side; %s {day %lld}",
+		f->condition.fret_end_m, f->condition.fret_end_sd_m,
 		isnan(f->state.refs[LINE_FRET_ENDS].found) ? "taken as flush when first followed,"
 							   : "last felt",
-		day);
+		(long long)(f->state.refs[LINE_FRET_ENDS].hour * HOUR_S));
 }
 
 static const char *const held_words[] = {
@@ -279,7 +254,7 @@ const char *measure_held(enum held_part part)
 static void strain_words(const struct followed *f, enum held_part part, struct words w)
 {
 	double strain = f->condition.strain[part];
-	text_add(w.buf, w.size, "%s: %s by %.2f %%, wood gives from about %.1f %%",
+	text_add(w.buf, w.size, "%s: %s by {pct %.2f}, wood gives from about {pct %.1f}",
 		held_words[part],
 		part == HELD_BRIDGE ? "sides moved apart"
 		: strain > 0        ? "stretched"
@@ -293,7 +268,7 @@ static void of_crack(const struct followed *f, struct care_measure *m, struct wo
 	m->value = f->condition.crack;
 	strain_words(f, strain[HELD_TOP] >= strain[HELD_BACK] ? HELD_TOP : HELD_BACK, w);
 	text_add(w.buf, w.size,
-		" and fails from about 0.9 %%; edges and glue hold the wood while the dry air "
+		" and fails from about {pct 0.9}; edges and glue hold the wood while the dry air "
 		"shrinks it");
 }
 
@@ -311,32 +286,32 @@ static void of_pegs(const struct followed *f, struct care_measure *m, struct wor
 	const struct taper_fit *fit = &f->condition.fits[i];
 	m->value = fabs(fit->fit_m);
 	text_add(w.buf, w.size,
-		"pegs have %s %.3f mm on their holes since they last fitted: they %s; out of round "
-		"by %.3f mm; pushed home they would stand %.1f mm further %s",
+		"pegs have %s {mm %.3f} on their holes since they last fitted: they %s; out of "
+		"round by {mm %.3f}; pushed home they would stand {mm %.1f} further %s",
 		fit->fit_m < 0 ? "lost" : "gained", 1e3 * fabs(fit->fit_m),
 		fit->fit_m < 0 ? "slip" : "stick", 1e3 * fit->oval_m, 1e3 * fabs(fit->seat_m),
 		fit->seat_m < 0 ? "in" : "out");
 }
 
-void measure_wood(const struct measure_context *c, enum care_kind kind, const struct followed *f,
-	struct care_measure *m, struct words w)
+void measure_wood(
+	enum care_kind kind, const struct followed *f, struct care_measure *m, struct words w)
 {
 	switch (kind) {
 	case CARE_PRELOAD:
-		of_preload(c, f, m, w);
+		of_preload(f, m, w);
 		break;
 	case CARE_AFTER_DRY:
-		of_after_dry(c, f, m, w);
+		of_after_dry(f, m, w);
 		break;
 	case CARE_BEFORE_DRY:
-		of_before_dry(c, f, m, w);
+		of_before_dry(f, m, w);
 		break;
 	case CARE_RELIEF:
 	case CARE_ACTION:
-		of_movement(c, kind, f, m, w);
+		of_movement(kind, f, m, w);
 		break;
 	case CARE_FRET_END:
-		of_fret_ends(c, f, m, w);
+		of_fret_ends(f, m, w);
 		break;
 	case CARE_CRACK:
 		of_crack(f, m, w);

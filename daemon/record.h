@@ -16,6 +16,8 @@ struct client {
 	char title[TITLE_SIZE];
 	char address[NOTE_SIZE];
 	char note[NOTE_SIZE];
+	char email[TITLE_SIZE]; /* as address_good; "" : none */
+	int64_t agreed_s; /* when they agreed to be written to; 0: they did not */
 };
 
 struct instrument {
@@ -49,7 +51,8 @@ struct finding {
 
 /* Adds or replaces by name. *changed (NULL allowed) tells whether anything differed. An instrument whose
  * build, overrides, since or until changed is followed anew from its start. RC_UNKNOWN: its client is not there.
- * RC_INPUT, here and below: a title, address or note holds a control character. */
+ * RC_INPUT, here and below: a title, address or note holds a control character; email is no address, or missing where
+ * they agreed. */
 MUST_USE enum rc record_put_client(
 	struct store *s, const struct client *c, bool *changed, struct err *err);
 MUST_USE enum rc record_put_instrument(

@@ -191,6 +191,9 @@ static enum rc say_clients(const struct export *e)
 		say_text(e, indent, "title", all[i].title);
 		say_text(e, indent, "address", all[i].address);
 		say_text(e, indent, "note", all[i].note);
+		say_text(e, indent, "email", all[i].email);
+		if (all[i].agreed_s)
+			say_time(e, indent, "agreed", all[i].agreed_s);
 		say(e, "\t}");
 	}
 	if (rc == RC_OK && n)

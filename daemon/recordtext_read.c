@@ -1,6 +1,7 @@
 #include <string.h>
 
 #include "core/mem.h"
+#include "daemon/address.h"
 #include "daemon/recordtext_int.h"
 
 static const struct field root_rows[] = {
@@ -9,11 +10,22 @@ static const struct field root_rows[] = {
 	{ "sensors", FIELD_OTHER, 0, 0, 0, 0, NULL, "", NULL, "their findings and corrections" },
 };
 
+struct client_text {
+	struct client record;
+	char agreed[RECORDTEXT_VALUE];
+};
+
 static const struct field client_rows[] = {
-	{ "name", FIELD_NAME, AT(client, name), 0, 0, NULL, NULL, NULL, "short name" },
-	{ "title", FIELD_TEXT, AT(client, title), 0, 0, NULL, "", NULL, "name for people" },
-	{ "address", FIELD_TEXT, AT(client, address), 0, 0, NULL, "", NULL, "where visits are" },
-	{ "note", FIELD_TEXT, AT(client, note), 0, 0, NULL, "", NULL, "for people" },
+	{ "name", FIELD_NAME, AT(client_text, record.name), 0, 0, NULL, NULL, NULL, "short name" },
+	{ "title", FIELD_TEXT, AT(client_text, record.title), 0, 0, NULL, "", NULL,
+		"name for people" },
+	{ "address", FIELD_TEXT, AT(client_text, record.address), 0, 0, NULL, "", NULL,
+		"where visits are" },
+	{ "note", FIELD_TEXT, AT(client_text, record.note), 0, 0, NULL, "", NULL, "for people" },
+	{ "email", FIELD_TEXT, AT(client_text, record.email), 0, 0, NULL, "", NULL,
+		"where mail goes" },
+	{ "agreed", FIELD_TEXT, AT(client_text, agreed), 0, 0, NULL, "", NULL,
+		"when they agreed to mail" },
 };
 
 struct instrument_text {
@@ -107,8 +119,35 @@ static const struct client *find_client(const struct client *all, size_t n, cons
 	return NULL;
 }
 
+/* "" and "no" : they did not. */
+static void read_agreed(struct said *x, const config_setting_t *group, const char *what,
+	const char *text, struct client *c)
+{
+	int64_t t = 0;
+	if (!schema_member(group, "agreed"))
+		return;
+	if (!text[0] || strcmp(text, "no") == 0)
+		c->agreed_s = 0;
+	else if (recordtext_time(x, group, what, "agreed", text, &t) &&
+		 recordtext_past(x, group, what, "agreed", t))
+		c->agreed_s = t;
+}
+
+static void check_mail(
+	struct said *x, const config_setting_t *group, const char *what, const struct client *c)
+{
+	if (c->email[0] && !address_good(c->email))
+		schema_fault(x->faults, group, what, "email",
+			"no address: a plain one, as name@example.org");
+	else if (!c->email[0] && c->agreed_s)
+		schema_fault(x->faults, group, what,
+			schema_member(group, "email") ? "email" : "agreed",
+			"agreed to mail without an address: email too, or agreed = \"no\"");
+}
+
 static void read_client(struct said *x, const config_setting_t *list, int i)
 {
+	struct client_text text = { 0 };
 	char what[RECORDTEXT_WHAT];
 	const config_setting_t *group = begin(x, list, i, "client", what);
 	struct client *c = &x->clients[x->n_clients++];
@@ -117,8 +156,11 @@ static void read_client(struct said *x, const config_setting_t *list, int i)
 	const struct client *old =
 		find_client(x->old_clients, x->n_old_clients, text_of(group, "name"));
 	if (old)
-		*c = *old;
-	schema_overlay(group, ROWS(client_rows), c, what, x->faults);
+		text.record = *old;
+	schema_overlay(group, ROWS(client_rows), &text, what, x->faults);
+	read_agreed(x, group, what, text.agreed, &text.record);
+	check_mail(x, group, what, &text.record);
+	*c = text.record;
 }
 
 static void check_client(

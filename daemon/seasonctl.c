@@ -8,6 +8,7 @@
 #include "daemon/calendar.h"
 #include "daemon/ctl.h"
 #include "daemon/exitcode.h"
+#include "daemon/phrase.h"
 #include "daemon/when.h"
 
 static const struct ctl_command commands[] = {
@@ -18,8 +19,8 @@ static const struct ctl_command commands[] = {
 	{ "log", "SENSOR RH [TEMPERATURE]", "note one reading by hand", CTL_STORE, ctl_log },
 	{ "records", "export | apply FILE", "write all records as text, or take such a text in",
 		CTL_STORE, ctl_records },
-	{ "client", "NAME [title=...] [address=...] [note=...]", "add or change a client",
-		CTL_STORE, ctl_client },
+	{ "client", "NAME [title=...] [address=...] [note=...] [email=...] [agreed=yes|no|TIME]",
+		"add or change a client", CTL_STORE, ctl_client },
 	{ "instrument", "NAME [build=...] [place=...] [client=...] [title=...] [since=...] ...",
 		"add or change an instrument", CTL_STORE, ctl_instrument },
 	{ "move", "INSTRUMENT PLACE", "an instrument stays in another room or case from now on",
@@ -36,12 +37,19 @@ static const struct ctl_command commands[] = {
 	{ "agenda", "", "what is open, in order of day", CTL_STORE, ctl_agenda },
 	{ "done", "NUMBER", "close an open item: it was done", CTL_STORE, ctl_done },
 	{ "aside", "NUMBER", "close an open item: not wanted this time", CTL_STORE, ctl_aside },
+	{ "visit", "NUMBER TIME [--length LENGTH] | NUMBER --drop",
+		"make an appointment for a client's visit, or drop it", CTL_STORE, ctl_visit },
 	{ "status", "[NAME]", "air of every place, condition of every instrument", CTL_STORE,
 		ctl_status },
 	{ "explain", "NUMBER|INSTRUMENT", "the readings, formulas and sources behind an item",
 		CTL_STORE, ctl_explain },
+	{ "calendars", "[--preview]",
+		"the calendars that are made; --preview: what would go to whom, nothing goes",
+		CTL_STORE, ctl_calendars },
 	{ "sources", "", "what each source did last, and its last error", CTL_STORE, ctl_sources },
 	{ "try", "SOURCE", "ask a source once and show what it would store", CTL_STORE, ctl_try },
+	{ "mail", "[NUMBER]", "letters that wait, went out or failed; one of them as it goes out",
+		CTL_STORE, ctl_mail },
 	{ "build", "[NAME]",
 		"builds, or the anatomy of one or of an instrument and what to expect of it",
 		CTL_LIBRARY, ctl_build },
@@ -163,6 +171,7 @@ static enum rc run(struct ctl *c, const struct ctl_command *command)
 		rc = command->run(c);
 	desk_close(&c->desk);
 	calendar_done();
+	phrase_done();
 	if (rc == RC_OK && fflush(stdout) != 0)
 		rc = err_set(c->err, RC_IO, "standard output: cannot be written");
 	return rc;

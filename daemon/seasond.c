@@ -9,6 +9,7 @@
 #include "daemon/app.h"
 #include "daemon/calendar.h"
 #include "daemon/exitcode.h"
+#include "daemon/phrase.h"
 #include "daemon/replay.h"
 #include "daemon/service.h"
 
@@ -106,6 +107,7 @@ static enum rc serve(struct app *app, const struct options *o, struct err *err)
 	service_free(service);
 	app_close(app);
 	calendar_done();
+	phrase_done();
 	return rc;
 }
 

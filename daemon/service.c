@@ -10,6 +10,8 @@
 #include "daemon/feed.h"
 #include "daemon/loop.h"
 #include "daemon/notify.h"
+#include "daemon/post.h"
+#include "daemon/share.h"
 #include "daemon/text.h"
 
 /* After the full hour: readings of its last minutes have mostly arrived by then. */
@@ -21,12 +23,16 @@ enum { REST_MS = 2000 };
 struct service {
 	struct app *app;
 	struct loop *loop;
-	struct fetch *fetch; /* of all feeds */
+	struct transfers *transfers;
+	struct fetch *fetch; /* of all feeds and calendars on servers */
+	struct share *share; /* NULL: none */
 	struct timer settle, hour, watchdog, rest;
+	bool once; /* what fails is not tried again */
 	bool resting, fed; /* just settled on what feeds brought; they brought more since */
 	int64_t delay_s; /* to the next try at settling; 0: the last one went well */
 	struct err settle_err; /* of the last one */
 	struct bell bell;
+	struct post *post; /* NULL: could not be started */
 	size_t n_feeds;
 	struct feed **feeds;
 };
@@ -98,7 +104,9 @@ static enum rc settle_now(struct service *s, int64_t now_s)
 	enum rc rc = app_settle(s->app, now_s, &err);
 	s->settle_err = err;
 	s->settle_err.code = rc;
-	(void)loop_resample(s->loop);
+	now_s = loop_resample(s->loop);
+	if (rc == RC_OK && s->share)
+		share_settled(s->share, now_s);
 	return rc;
 }
 
@@ -111,6 +119,12 @@ static void settle_fired(void *arg, int64_t now_s)
 			log_line(s->app->log, LEVEL_NOTICE, NULL, "settled again");
 		tell_settled(s, now_s);
 		s->delay_s = 0;
+		if (s->post)
+			post_settled(s->post, now_s);
+		return;
+	}
+	if (s->once) {
+		loop_stop(s->loop);
 		return;
 	}
 	s->delay_s = s->delay_s ? s->delay_s * 2 : FIRST_DELAY_S;
@@ -182,6 +196,47 @@ static enum rc start_feeds(struct service *s, struct err *err)
 	return RC_OK;
 }
 
+/* ---- calendars on servers ---- */
+
+static void start_share(struct service *s)
+{
+	struct err err = { 0 };
+	const struct share_owner owner = {
+		.app = s->app, .loop = s->loop, .fetch = s->fetch, .heard = want_settle, .arg = s
+	};
+	if (share_new(&owner, &s->share, &err) != RC_OK)
+		log_line(s->app->log, LEVEL_ERROR, NULL, "%s, calendars on servers are left alone",
+			err.text);
+}
+
+static void stop_share(struct service *s)
+{
+	share_free(s->share);
+	s->share = NULL;
+}
+
+/* ---- mail ---- */
+
+static void stop_post(struct service *s)
+{
+	post_free(s->post);
+	s->post = NULL;
+}
+
+/* Mail that cannot be started is told, and keeps nothing else from running. */
+static void start_post(struct service *s)
+{
+	struct err err = { 0 };
+	const struct post_owner owner = { .app = s->app,
+		.loop = s->loop,
+		.transfers = s->transfers,
+		.heard = want_settle,
+		.arg = s };
+	if (post_new(&owner, &s->post, &err) != RC_OK)
+		log_line(s->app->log, LEVEL_ERROR, NULL,
+			"%s, there is no mail until the next reload", err.text);
+}
+
 /* ---- signals ---- */
 
 static void reload(struct service *s)
@@ -189,6 +244,8 @@ static void reload(struct service *s)
 	struct err err = { 0 };
 	notify_reloading();
 	stop_feeds(s); /* they borrow from the settings */
+	stop_share(s);
+	stop_post(s);
 	if (app_reload(s->app, &err) == RC_OK)
 		log_line(s->app->log, LEVEL_NOTICE, NULL, "settings read again");
 	else
@@ -197,6 +254,8 @@ static void reload(struct service *s)
 	err = (struct err){ 0 };
 	if (start_feeds(s, &err) != RC_OK)
 		log_line(s->app->log, LEVEL_ERROR, NULL, "%s, no source is read", err.text);
+	start_share(s);
+	start_post(s);
 	want_settle(s);
 	tell_ready(s);
 }
@@ -211,6 +270,7 @@ static void got_signal(void *arg, int signo, int64_t now_s)
 	log_line(s->app->log, LEVEL_NOTICE, NULL, "stopping");
 	notify_stopping();
 	stop_feeds(s);
+	stop_share(s);
 	if (settle_now(s, now_s) != RC_OK)
 		log_line(s->app->log, LEVEL_ERROR, NULL, "%s, left for the next start",
 			s->settle_err.text);
@@ -234,10 +294,14 @@ static enum rc start(struct service *s, struct err *err)
 	if (rc == RC_OK)
 		rc = loop_signals(s->loop, got_signal, s, err);
 	if (rc == RC_OK)
-		rc = fetch_new(s->loop, &s->fetch, err);
+		rc = transfers_new(s->loop, &s->transfers, err);
+	if (rc == RC_OK)
+		rc = fetch_new(s->transfers, &s->fetch, err);
 	if (rc != RC_OK)
 		return rc;
 	start_bell(s);
+	start_share(s);
+	start_post(s);
 	return start_feeds(s, err);
 }
 
@@ -266,8 +330,11 @@ void service_free(struct service *s)
 	if (!s)
 		return;
 	stop_feeds(s);
+	stop_share(s);
+	stop_post(s);
 	bell_stop(&s->bell);
 	fetch_free(s->fetch);
+	transfers_free(s->transfers);
 	loop_free(s->loop);
 	mem_free(s);
 }
@@ -294,8 +361,22 @@ enum rc service_once(struct service *s, struct err *err)
 		enum rc rc = feed_now(s->feeds[i], loop_resample(s->loop), err);
 		first = first == RC_OK ? rc : first;
 	}
+	loop_unset(&s->settle); /* what feeds brought is settled now */
 	enum rc rc = settle_now(s, loop_resample(s->loop));
 	if (rc != RC_OK && first == RC_OK)
 		first = err_set(err, rc, "%s", s->settle_err.text);
-	return first;
+	const struct mail *mail = &s->app->desk.set->mail;
+	if (share_any(s->share) || mail->server[0] || mail->inbox[0])
+		stop_feeds(s); /* while the loop runs for others */
+	s->once = true;
+	rc = s->share ? share_now(s->share, loop_resample(s->loop), err) : RC_OK;
+	enum rc mailed = s->post ? post_now(s->post, loop_resample(s->loop), err) : RC_OK;
+	rc = rc == RC_OK ? mailed : rc;
+	if (s->settle.heap) { /* an answer wants it, and what it changed goes out */
+		loop_unset(&s->settle);
+		if (settle_now(s, loop_resample(s->loop)) == RC_OK && rc == RC_OK &&
+			share_any(s->share))
+			rc = share_now(s->share, loop_resample(s->loop), err);
+	}
+	return first == RC_OK ? rc : first;
 }

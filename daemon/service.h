@@ -20,7 +20,7 @@ void service_free(struct service *s);
  * settling when it never succeeded after. */
 MUST_USE enum rc service_run(struct service *s, int64_t until_s, struct err *err);
 
-/* Reads every source once, takes what lies in the spools, settles. RC_OK when all of it went well,
+/* Reads every source once, takes what lies in the spools, settles, keeps calendars on servers in step. RC_OK when all of it went well,
  * else the first failure; the rest is done all the same. */
 MUST_USE enum rc service_once(struct service *s, struct err *err);
 

@@ -2,12 +2,16 @@
 
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 #include "core/bthome.h"
 #include "core/mem.h"
+#include "daemon/address.h"
 #include "daemon/bluez.h"
 #include "daemon/gate_address.h"
+#include "daemon/phrase.h"
 #include "daemon/settings_rows.h"
+#include "daemon/when.h"
 #include "daemon/zone.h"
 
 enum { NAMES_MAX = STREAMS_MAX }; /* of any list */
@@ -370,6 +374,109 @@ static void check_stream(const struct entry *e, size_t i)
 		fault(e, "sensor", "missing: whose readings they are");
 }
 
+/* A calendar whose name another output would also give to one of its own. */
+static void check_output_name(const struct entry *e, const struct output *o)
+{
+	const struct settings *s = e->settings;
+	for (size_t i = 0; i < s->n_outputs; i++) {
+		const struct output *other = &s->outputs[i];
+		size_t n = strlen(other->name);
+		if (other != o && n && other->each != EACH_NONE &&
+			strncmp(o->name, other->name, n) == 0 && o->name[n] == '-')
+			fault(e, "name",
+				"begins like the calendars of another output with each: another "
+				"name");
+	}
+}
+
+static void check_subject(const struct entry *e, const struct output *o)
+{
+	check_place_name(e, "place", o->place);
+	if (o->each == EACH_CLIENT && o->client[0])
+		fault(e, "client", "each is \"client\": leave one of the two out");
+	if (o->each == EACH_PLACE && o->place[0])
+		fault(e, "place", "each is \"place\": leave one of the two out");
+}
+
+/* Around a change of the clock some times of the night come twice or not at all, and calendars do not agree on which. */
+static void check_round(const struct entry *e, const struct output *o)
+{
+	enum { EARLIEST_S = 4 * 3600 };
+	int weekday;
+	int32_t clock_s;
+	if (!o->round[0])
+		return;
+	if (!when_weekly(o->round, &weekday, &clock_s))
+		fault(e, "round", "no time of the week: as Mon 09:00");
+	else if (clock_s < EARLIEST_S)
+		fault(e, "round",
+			"before 04:00 clocks are put forward and back, and a time may come twice "
+			"or "
+			"not at all: 04:00 or later");
+	if (o->client[0] || o->each == EACH_CLIENT)
+		fault(e, "round", "of the bench, and a client's calendar has none: leave it out");
+	if (o->show == SHOW_TODOS)
+		fault(e, "round", "an event, and show is \"todos\": both or events");
+}
+
+/* The host of http://host:port/path is this machine. */
+static bool is_loopback(const char *url)
+{
+	static const char *const hosts[] = { "127.0.0.1", "[::1]", "localhost" };
+	const char *host = strstr(url, "://");
+	host = host ? host + 3 : url;
+	size_t n = host[0] == '[' ? strcspn(host, "]") + 1 : strcspn(host, ":/?#");
+	for (size_t i = 0; i < sizeof hosts / sizeof hosts[0]; i++)
+		if (strlen(hosts[i]) == n && strncasecmp(host, hosts[i], n) == 0)
+			return true;
+	return false;
+}
+
+static void check_server(const struct entry *e, const struct output *o)
+{
+	bool plain = strncmp(o->server, "http://", 7) == 0;
+	if (strchr(o->server, '@')) /* what may hold a password is not shown */
+		fault(e, NULL,
+			"server: a user or password in here would be seen: user and credential");
+	else if (!plain && strncmp(o->server, "https://", 8) != 0)
+		fault(e, "server", "https:// and the name of the host");
+	if (plain && o->auth != AUTH_NONE && !is_loopback(o->server))
+		fault(e, "auth", "the credential would travel unencrypted: https:// for it");
+	if (o->auth != AUTH_NONE && !o->credential[0])
+		fault(e, "credential", "missing: where the password or token is kept");
+	if (o->auth == AUTH_NONE && o->credential[0])
+		fault(e, "auth", "missing: how the credential is shown");
+	if (o->auth == AUTH_BASIC && !o->user[0])
+		fault(e, "user", "missing: the name beside the password");
+}
+
+static void check_no_server(const struct entry *e, const struct output *o)
+{
+	static const char *const of_server[] = { "auth", "user", "ca_file", "interval" };
+	if (!o->folder[0])
+		fault(e, NULL, "goes nowhere: a folder for its files, a server, or both");
+	for (size_t i = 0; i < sizeof of_server / sizeof of_server[0]; i++)
+		if (schema_member(e->group, of_server[i]))
+			fault(e, of_server[i], "only for a server: leave it out");
+	if (o->credential[0]) /* not shown: it may be the password itself by mistake */
+		fault(e, NULL, "credential: only for a server: leave it out");
+}
+
+static void check_output(const struct entry *e, size_t i)
+{
+	const struct output *o = &e->settings->outputs[i];
+	check_output_name(e, o);
+	check_subject(e, o);
+	check_zone(e, o->zone);
+	if (!phrase_language(o->language))
+		fault(e, "language", "no language known here: a tag such as de, fr-CA or en-GB");
+	check_round(e, o);
+	if (o->server[0])
+		check_server(e, o);
+	else
+		check_no_server(e, o);
+}
+
 static void check_column(const struct entry *e, const char *setting, const char *text)
 {
 	if (text[0] == '#' && text[1 + strspn(text + 1, "0")] == '\0')
@@ -413,6 +520,20 @@ static void check_entries(const config_setting_t *root, enum settings_list which
 	}
 }
 
+/* Left out, it holds the defaults: no mail. */
+static void read_mail(const config_setting_t *root, struct settings *s, struct faults *f)
+{
+	config_t none;
+	const config_setting_t *group = schema_member(root, "mail");
+	config_init(&none);
+	if (group && !config_setting_is_group(group))
+		schema_fault(f, root, "", "mail", "wrong type: a group, { ... }");
+	else
+		schema_read(group ? group : config_root_setting(&none), settings_mail,
+			SETTINGS_MAIL_ROWS, &s->mail, "mail", f);
+	config_destroy(&none);
+}
+
 static void read_all(const config_setting_t *root, struct settings *s, struct faults *f)
 {
 	void *list[LIST_COUNT];
@@ -426,6 +547,82 @@ static void read_all(const config_setting_t *root, struct settings *s, struct fa
 	s->streams = list[LIST_STREAMS], s->n_streams = n[LIST_STREAMS];
 	s->outputs = list[LIST_OUTPUTS], s->n_outputs = n[LIST_OUTPUTS];
 	s->layouts = list[LIST_LAYOUTS], s->n_layouts = n[LIST_LAYOUTS];
+	read_mail(root, s, f);
+}
+
+/* What may hold a password is not shown. */
+static bool check_mail_url(const struct entry *e, const char *name, const char *url,
+	const char *plain, const char *secure)
+{
+	char why[160];
+	const char *schemes[] = { plain, secure };
+	for (size_t i = 0; i < 2; i++) {
+		size_t n = strlen(schemes[i]);
+		bool ours = strncmp(url, schemes[i], n) == 0;
+		if (ours && !strchr(url, '@') && url[n] && url[n] != '/' && url[n] != ':' &&
+			!url[strcspn(url, " \t\"\\?;")])
+			return true;
+	}
+	(void)snprintf(why, sizeof why,
+		"%s: %s or %s and its host%s; user and password have settings of their own", name,
+		plain, secure, strcmp(name, "inbox") == 0 ? ", then /INBOX" : "");
+	fault(e, strchr(url, '@') ? NULL : name, strchr(url, '@') ? why : why + strlen(name) + 2);
+	return false;
+}
+
+static void check_mail_address(const struct entry *e, const char *name, const char *text)
+{
+	if (text[0] && !address_good(text))
+		fault(e, name, "no address: a plain one, as name@example.org");
+}
+
+static void check_inbox(const struct entry *e, const struct mail *m)
+{
+	const char *host = strstr(m->inbox, "://"), *path = host ? strchr(host + 3, '/') : NULL;
+	if (!check_mail_url(e, "inbox", m->inbox, "imap://", "imaps://"))
+		return;
+	if (!path || !path[1])
+		fault(e, "inbox", "no mailbox behind the host: /INBOX");
+	if (!m->user[0] && !m->inbox_user[0])
+		fault(e, "inbox_user", "missing: whose inbox it is");
+}
+
+/* Mail needs somewhere to go to and someone whom it is from. */
+static void check_mail_out(const struct entry *e, const struct mail *m)
+{
+	const char *what = m->invite ? "invite" : m->digest_to[0] ? "digest_to" : NULL;
+	char why[80];
+	if (what && !m->server[0]) {
+		(void)snprintf(why, sizeof why, "missing: %s needs where mail is handed in", what);
+		fault(e, "server", why);
+	}
+	if ((what || m->server[0]) && !m->from[0])
+		fault(e, "from", "missing: the address mail comes from");
+	if ((m->user[0] || m->inbox[0]) && !m->credential[0])
+		fault(e, "credential", "missing: where the password is kept");
+	if (m->server[0] && m->credential[0] && !m->user[0])
+		fault(e, "user", "missing: the name beside the password");
+}
+
+static void check_mail(const config_setting_t *root, const struct settings *s, struct faults *f)
+{
+	const struct mail *m = &s->mail;
+	const struct entry e = {
+		.group = schema_member(root, "mail"), .what = "mail", .settings = s, .faults = f
+	};
+	int weekday;
+	int32_t clock_s;
+	if (!e.group || !config_setting_is_group(e.group))
+		return;
+	if (m->server[0])
+		(void)check_mail_url(&e, "server", m->server, "smtp://", "smtps://");
+	if (m->inbox[0])
+		check_inbox(&e, m);
+	check_mail_address(&e, "from", m->from);
+	check_mail_address(&e, "digest_to", m->digest_to);
+	check_mail_out(&e, m);
+	if (m->digest[0] && !when_weekly(m->digest, &weekday, &clock_s))
+		fault(&e, "digest", "no time of the week: as Mon 07:00");
 }
 
 static void check_all(const config_setting_t *root, const struct settings *s, struct faults *f)
@@ -436,7 +633,9 @@ static void check_all(const config_setting_t *root, const struct settings *s, st
 	check_entries(root, LIST_SENSORS, s->n_sensors, check_sensor, s, f);
 	check_entries(root, LIST_SOURCES, s->n_sources, check_source, s, f);
 	check_entries(root, LIST_STREAMS, s->n_streams, check_stream, s, f);
+	check_entries(root, LIST_OUTPUTS, s->n_outputs, check_output, s, f);
 	check_entries(root, LIST_LAYOUTS, s->n_layouts, check_layout, s, f);
+	check_mail(root, s, f);
 }
 
 /* The kernel's tree is /sys unless another is given (tests do). */
@@ -485,6 +684,7 @@ void settings_free(struct settings *s)
 void settings_print_help(void (*line)(void *arg, const char *text), void *arg)
 {
 	schema_print(settings_root, SETTINGS_ROOT_ROWS, "", line, arg);
+	schema_print(settings_mail, SETTINGS_MAIL_ROWS, "mail.", line, arg);
 	for (size_t i = 0; i < LIST_COUNT; i++) {
 		char prefix[32];
 		(void)snprintf(prefix, sizeof prefix, "%s.", settings_lists[i].name);

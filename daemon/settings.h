@@ -100,14 +100,52 @@ struct stream {
 enum { STREAM_PERCENT, STREAM_FRACTION };
 enum { STREAM_CELSIUS, STREAM_FAHRENHEIT };
 
+enum output_show { SHOW_BOTH, SHOW_TODOS, SHOW_EVENTS };
+enum output_each { EACH_NONE, EACH_CLIENT, EACH_PLACE };
+enum output_units { OUTPUT_UNITS_OWN, OUTPUT_UNITS_INCH, OUTPUT_UNITS_MM };
+enum output_privacy { PRIVACY_PUBLIC, PRIVACY_PRIVATE, PRIVACY_CONFIDENTIAL };
+
+/* A calendar, or one for each client or place; in a folder, on a CalDAV server, or both. */
 struct output {
 	char name[NAME_SIZE]; /* also the stem of the two files */
 	char title[TITLE_SIZE]; /* calendar name shown to people */
-	char folder[PATH_SIZE];
+	char folder[PATH_SIZE]; /* "" : no files */
+	int show; /* enum output_show */
+	int each; /* enum output_each: one calendar each, NAME-SUBJECT */
+	char client[NAME_SIZE]; /* only that client's instruments; "" : all */
+	char place[NAME_SIZE]; /* only what is in that place; "" : all */
+	char zone[ZONE_SIZE]; /* IANA; "" : the settings' */
+	char language
+		[NAME_SIZE]; /* BCP 47, of dates, numbers and units; "" : ISO dates and plain numbers */
+	int units; /* enum output_units */
+	int privacy; /* enum output_privacy */
+	char round[NAME_SIZE]; /* "Mon 09:00": a weekly event for the humidity round; "" : none */
+	char server[URL_SIZE]; /* of CalDAV: host, account or one collection; "" : none */
+	char ca_file[PATH_SIZE]; /* own authority, "" : the system's */
+	int auth; /* enum source_auth: none, basic or bearer */
+	char user[TITLE_SIZE];
+	char credential[PATH_SIZE]; /* see struct source */
+	int64_t interval_s; /* between looks at the server */
 	bool alarms;
 	int64_t alarm_before_s; /* before the due moment; the hour is 09:00 local */
 	int colour; /* 0: none; for settings_colour */
 	int64_t keep_done_s; /* how long a done to-do stays in the file */
+};
+
+/* Mail to people: digests and invitations. */
+struct mail {
+	char server
+		[URL_SIZE]; /* smtp://host:587 (STARTTLS) or smtps://host; "" : no mail is sent */
+	char ca_file[PATH_SIZE]; /* of both servers; "" : the system's */
+	char user[TITLE_SIZE], credential[PATH_SIZE]; /* "" : none */
+	char from[TITLE_SIZE]; /* the bench's address; also ORGANIZER */
+	char digest_to[TITLE_SIZE]; /* the bench's, who by naming it here agrees; "" : no digest */
+	char digest[NAME_SIZE]; /* "Mon 07:00", in the settings' zone */
+	bool invite; /* clients who agreed are invited to their visits */
+	char replies[PATH_SIZE]; /* a maildir that answers arrive in; "" : none */
+	char inbox[URL_SIZE]; /* imaps://host/INBOX or imap:// with STARTTLS; "" : none */
+	char inbox_user[TITLE_SIZE]; /* "" : user; the credential is that of server */
+	int64_t interval_s; /* between looks for answers */
 };
 
 enum {
@@ -133,6 +171,7 @@ struct settings {
 	struct stream *streams;
 	struct output *outputs;
 	struct layout *layouts; /* named import layouts */
+	struct mail mail;
 };
 
 /* Paths come out absolute, or relative to the current folder when path itself is.

@@ -20,6 +20,11 @@ static const char *const format_words[] = { "json", "metrics", "line", "delimite
 static const char *const auth_words[] = { "none", "basic", "bearer", "header", NULL };
 static const char *const humidity_words[] = { "percent", "fraction", NULL };
 static const char *const temperature_words[] = { "celsius", "fahrenheit", NULL };
+static const char *const show_words[] = { "both", "todos", "events", NULL };
+static const char *const each_words[] = { "none", "client", "place", NULL };
+static const char *const output_unit_words[] = { "own", "inch", "mm", NULL };
+static const char *const privacy_words[] = { "public", "private", "confidential", NULL };
+static const char *const output_auth_words[] = { "none", "basic", "bearer", NULL };
 static const char *const kernel_words[] = { "milli", "percent", NULL };
 static const char *const encoding_words[] = { "guess", "utf-8", "utf-16", "latin-1", NULL };
 static const char *const order_words[] = { "guess", "ymd", "dmy", "mdy", NULL };
@@ -81,6 +86,8 @@ const struct field settings_root[SETTINGS_ROOT_ROWS] = {
 	{ "streams", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
 		"where a sensor's readings stand in what a source brings" },
 	{ "outputs", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL, "calendars that are written" },
+	{ "mail", FIELD_OTHER, 0, 0, 0, 0, "a group", "", NULL,
+		"digests to the bench, invitations to clients who agreed" },
 	{ "layouts", FIELD_OTHER, 0, 0, 0, 0, NULL, NULL, NULL,
 		"named layouts of exports; every setting may be guessed" },
 };
@@ -215,8 +222,30 @@ static const struct field output_rows[] = {
 		"short name and stem of the files" },
 	{ "title", FIELD_TEXT, FIELD_AT(output, title), 1, 0, NULL, "\"Instrument care\"", NULL,
 		"calendar name shown to people" },
-	{ "folder", FIELD_PATH, FIELD_AT(output, folder), 1, 0, NULL, NULL, NULL,
-		"where the calendar files go" },
+	{ "folder", FIELD_PATH, FIELD_AT(output, folder), 0, 0, NULL, "\"\"", NULL,
+		"where the calendar files go; left out, only the server has it" },
+	{ "show", FIELD_WORD, FIELD_AT(output, show), 0, 0, NULL, "\"both\"", show_words,
+		"to-dos, which can be ticked, events, which more programs show, or both" },
+	{ "each", FIELD_WORD, FIELD_AT(output, each), 0, 0, NULL, "\"none\"", each_words,
+		"client, place: a calendar for each of them, called NAME-CLIENT or NAME-PLACE, "
+		"with "
+		"nothing of the others in it" },
+	{ "client", FIELD_NAME, FIELD_AT(output, client), 0, 0, NULL, "\"\"", NULL,
+		"only the instruments of this client" },
+	{ "place", FIELD_NAME, FIELD_AT(output, place), 0, 0, NULL, "\"\"", NULL,
+		"only what is about this place, its sensors and the instruments that stay there" },
+	{ "zone", FIELD_TEXT, FIELD_AT(output, zone), 0, 0, NULL, "\"\"", NULL,
+		"time zone of its days and reminders, when it is another" },
+	{ "language", FIELD_TEXT, FIELD_AT(output, language), 0, 0, NULL, "\"\"", NULL,
+		"of dates, numbers and units: de, fr-CA, en-GB and so on (BCP 47); left out, ISO "
+		"dates and plain numbers" },
+	{ "units", FIELD_WORD, FIELD_AT(output, units), 0, 0, NULL, "\"own\"", output_unit_words,
+		"what gaps and heights are shown in; own: as units at the top" },
+	{ "privacy", FIELD_WORD, FIELD_AT(output, privacy), 0, 0, NULL, "\"public\"", privacy_words,
+		"what programs are asked to show to others; it keeps nothing secret" },
+	{ "round", FIELD_TEXT, FIELD_AT(output, round), 0, 0, NULL, "\"\"", NULL,
+		"a weekly event for the round of hygrometers and humidifiers, as Mon 09:00; from "
+		"04:00 on" },
 	{ "alarms", FIELD_BOOL, FIELD_AT(output, alarms), 0, 0, NULL, "false", NULL,
 		"put reminders into the calendar" },
 	{ "alarm_before", FIELD_SPAN, FIELD_AT(output, alarm_before_s), 0, 30 * ONE_DAY_S, NULL,
@@ -225,6 +254,49 @@ static const struct field output_rows[] = {
 		"colour of the calendar" },
 	{ "keep_done", FIELD_SPAN, FIELD_AT(output, keep_done_s), 0, 3650 * ONE_DAY_S, NULL,
 		"\"30 d\"", NULL, "how long a job that is done stays in the file" },
+	{ "server", FIELD_TEXT, FIELD_AT(output, server), 0, 0, NULL, "\"\"", NULL,
+		"a CalDAV server, as https://host: its calendars are found or made; or the address "
+		"of an account or of one calendar" },
+	{ "auth", FIELD_WORD, FIELD_AT(output, auth), 0, 0, NULL, "\"none\"", output_auth_words,
+		"how the credential is shown to the server" },
+	{ "user", FIELD_TEXT, FIELD_AT(output, user), 0, 0, NULL, "\"\"", NULL,
+		"name beside the password" },
+	{ "credential", FIELD_TEXT, FIELD_AT(output, credential), 0, 0, NULL, "\"\"", NULL,
+		"password or token: name of a credential of the service manager, or path of a file "
+		"that only its owner may read" },
+	{ "ca_file", FIELD_PATH, FIELD_AT(output, ca_file), 0, 0, NULL, "\"\"", NULL,
+		"certificates of an authority of your own" },
+	{ "interval", FIELD_SPAN, FIELD_AT(output, interval_s), 10, 1 * ONE_DAY_S, NULL,
+		"\"15 min\"", NULL, "between looks at what people changed on the server" },
+};
+
+const struct field settings_mail[SETTINGS_MAIL_ROWS] = {
+	{ "server", FIELD_TEXT, FIELD_AT(mail, server), 0, 0, NULL, "\"\"", NULL,
+		"that takes mail: smtp://host:587, encrypted by STARTTLS, or smtps://host" },
+	{ "ca_file", FIELD_PATH, FIELD_AT(mail, ca_file), 0, 0, NULL, "\"\"", NULL,
+		"certificates of an authority of your own" },
+	{ "user", FIELD_TEXT, FIELD_AT(mail, user), 0, 0, NULL, "\"\"", NULL,
+		"name beside the password; left out, none is shown" },
+	{ "credential", FIELD_TEXT, FIELD_AT(mail, credential), 0, 0, NULL, "\"\"", NULL,
+		"password: name of a credential of the service manager, or path of a file that "
+		"only "
+		"its owner may read" },
+	{ "from", FIELD_TEXT, FIELD_AT(mail, from), 0, 0, NULL, "\"\"", NULL,
+		"address that mail comes from and answers go to" },
+	{ "digest_to", FIELD_TEXT, FIELD_AT(mail, digest_to), 0, 0, NULL, "\"\"", NULL,
+		"address of the weekly digest; none when left out" },
+	{ "digest", FIELD_TEXT, FIELD_AT(mail, digest), 1, 0, NULL, "\"Mon 07:00\"", NULL,
+		"when the digest goes out" },
+	{ "invite", FIELD_BOOL, FIELD_AT(mail, invite), 0, 0, NULL, "false", NULL,
+		"invite clients to their visits, those who agreed to mail" },
+	{ "replies", FIELD_PATH, FIELD_AT(mail, replies), 0, 0, NULL, "\"\"", NULL,
+		"a maildir in which answers arrive" },
+	{ "inbox", FIELD_TEXT, FIELD_AT(mail, inbox), 0, 0, NULL, "\"\"", NULL,
+		"a mailbox in which answers arrive: imaps://host/INBOX, or imap:// with STARTTLS" },
+	{ "inbox_user", FIELD_TEXT, FIELD_AT(mail, inbox_user), 0, 0, NULL, "\"\"", NULL,
+		"its user; that of server when left out" },
+	{ "interval", FIELD_SPAN, FIELD_AT(mail, interval_s), 10, 1 * ONE_DAY_S, NULL, "\"5 min\"",
+		NULL, "between looks for answers" },
 };
 
 static const struct field layout_rows[] = {

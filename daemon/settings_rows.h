@@ -4,8 +4,9 @@
 
 #include "daemon/schema.h"
 
-enum { SETTINGS_ROOT_ROWS = 11, SETTINGS_COLOURS = 25 };
+enum { SETTINGS_ROOT_ROWS = 12, SETTINGS_MAIL_ROWS = 12, SETTINGS_COLOURS = 25 };
 extern const struct field settings_root[SETTINGS_ROOT_ROWS];
+extern const struct field settings_mail[SETTINGS_MAIL_ROWS]; /* of the group `mail` */
 
 enum settings_list {
 	LIST_PLACES,

@@ -4,23 +4,26 @@
 #include <string.h>
 
 #include "daemon/app.h"
-#include "daemon/publish.h"
+#include "daemon/pages.h"
+#include "daemon/phrase.h"
 
 /* The log in words: what opened, grew heavier or closed, at the day of the clock. */
 static void tell(void *arg, const struct item *it, int64_t now_s)
 {
 	static const char *const words[] = { "open", "done", "withdrawn", "put aside" };
 	struct app *app = arg;
-	char day[24], title[256];
+	char day[24], title[256], reasons[PHRASE_SIZE];
 	const struct desk *d = &app->desk;
 	bool fresh = it->state == ITEM_OPEN && it->opened_s == now_s;
 	zone_print_day(engine_zone(d->engine, NULL), it->state == ITEM_OPEN ? now_s : it->closed_s,
 		day, sizeof day);
-	publish_title(d->engine, d->set, d->lib, it, title, sizeof title);
+	pages_title(d->engine, d->set, d->lib, it, title, sizeof title);
+	phrase_show(it->reasons, d->set->units, "", engine_zone(d->engine, NULL), reasons,
+		sizeof reasons);
 	if (it->state == ITEM_OPEN)
 		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s, %s: %s", day,
 			fresh ? "opened" : "heavier", (long long)it->id, title,
-			care_weight_words((enum care_weight)it->weight), it->reasons);
+			care_weight_words((enum care_weight)it->weight), reasons);
 	else
 		log_line(app->log, LEVEL_INFO, NULL, "%s %s #%lld %s", day, words[it->state],
 			(long long)it->id, title);

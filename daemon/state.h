@@ -61,7 +61,7 @@ MUST_USE enum rc state_bare_hour_from(
 
 enum item_state { ITEM_OPEN, ITEM_DONE, ITEM_WITHDRAWN, ITEM_PUT_ASIDE };
 
-enum { REASONS_SIZE = 640 };
+enum { REASONS_SIZE = 960 };
 
 struct item {
 	int64_t id;
@@ -73,21 +73,30 @@ struct item {
 	int weight; /* enum care_weight */
 	int64_t opened_s, from_s, by_s;
 	double value; /* of the measure when the reasons were written; NAN: none */
-	char reasons[REASONS_SIZE];
+	char reasons[REASONS_SIZE]; /* a phrase, see phrase.h */
 	int64_t closed_s; /* TIME_NEVER while open */
 	int64_t visit; /* 0: none */
+	int64_t moved_s; /* where a person moved the last day; TIME_NEVER: nowhere */
+	double moved_value; /* of the measure then */
 };
 
 /* id 0 adds and sets id; else replaces. */
 MUST_USE enum rc state_item_put(struct store *s, struct item *i, struct err *err);
 
-/* Open items, and those closed at or after closed_since_s, in order of by_s and id. The caller's (mem_free). */
+/* Open items, and those closed at or after closed_since_s, in order of their last day as it holds (moved_s,
+ * else by_s) and id. The caller's (mem_free). */
 MUST_USE enum rc state_items(
 	struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err);
 
-/* When the last item of that rule and subject was done or put aside; TIME_NEVER: never. */
+/* The one of that uid, open or not; *found false: there is none. */
+MUST_USE enum rc state_item_by_uid(
+	struct store *s, const char *uid, struct item *out, bool *found, struct err *err);
+
+/* When the last item of that rule and subject was done or put aside, and when the last one was done; TIME_NEVER: never. */
 MUST_USE enum rc state_last_closed(struct store *s, const char *rule, int subject_kind,
-	const char *subject, int64_t *closed_s, struct err *err);
+	const char *subject, int64_t *closed_s, int64_t *done_s, struct err *err);
+
+enum visit_answer { ANSWER_NONE, ANSWER_ACCEPTED, ANSWER_DECLINED, ANSWER_TENTATIVE };
 
 struct visit {
 	int64_t id;
@@ -96,10 +105,17 @@ struct visit {
 	int state; /* enum item_state */
 	int64_t from_s, by_s;
 	int64_t opened_s, closed_s;
+	int64_t at_s, length_s; /* the appointment; TIME_NEVER: none yet */
+	int answer; /* enum visit_answer, of the client to the appointment */
+	int64_t answered_s; /* TIME_NEVER: not */
+	int64_t moved_s; /* where a person moved the last day; TIME_NEVER: nowhere */
 };
 MUST_USE enum rc state_visit_put(struct store *s, struct visit *v, struct err *err);
 MUST_USE enum rc state_visits(
 	struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err);
+
+MUST_USE enum rc state_visit_by_uid(
+	struct store *s, const char *uid, struct visit *out, bool *found, struct err *err);
 
 /* Removes items and visits opened at or after from_s and opens again those closed at or after it. */
 MUST_USE enum rc state_forget(struct store *s, int64_t from_s, struct err *err);

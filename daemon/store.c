@@ -95,6 +95,54 @@ static const char *const migrations[] = {
 	/* the accuracy by which its readings were last weighed; NULL: never */
 	"ALTER TABLE sensor ADD COLUMN accuracy REAL;"
 	"PRAGMA user_version = 2;",
+	/* agreed: when the client agreed to be written to by mail; NULL: did not */
+	"ALTER TABLE client ADD COLUMN email TEXT NOT NULL DEFAULT '';"
+	"ALTER TABLE client ADD COLUMN agreed INTEGER;"
+	/* an appointment; answer: enum visit_answer; moved: the day a person moved it to */
+	"ALTER TABLE visit ADD COLUMN at INTEGER;"
+	"ALTER TABLE visit ADD COLUMN length INTEGER NOT NULL DEFAULT 0;"
+	"ALTER TABLE visit ADD COLUMN answer INTEGER NOT NULL DEFAULT 0;"
+	"ALTER TABLE visit ADD COLUMN answered INTEGER;"
+	"ALTER TABLE visit ADD COLUMN moved INTEGER;"
+	/* where a person moved the last day, and value and weight of the reason then */
+	"ALTER TABLE item ADD COLUMN moved INTEGER;"
+	"ALTER TABLE item ADD COLUMN moved_value REAL;"
+	/* a calendar on a server: todos or events (enum calendar_kind) of one edition */
+	"CREATE TABLE collection("
+	" edition TEXT NOT NULL, kind INTEGER NOT NULL, server TEXT NOT NULL DEFAULT '',"
+	" url TEXT NOT NULL DEFAULT '', token TEXT NOT NULL DEFAULT '', tried INTEGER, worked "
+	"INTEGER,"
+	" failures INTEGER NOT NULL DEFAULT 0, error TEXT NOT NULL DEFAULT '',"
+	" PRIMARY KEY(edition, kind)) STRICT, WITHOUT ROWID;"
+	/* one entry there. sent: our own text as last put; trying: as is being put; seen: the server's as last read */
+	"CREATE TABLE resource("
+	" edition TEXT NOT NULL, kind INTEGER NOT NULL, uid TEXT NOT NULL,"
+	" href TEXT NOT NULL DEFAULT '', etag TEXT NOT NULL DEFAULT '',"
+	" sent TEXT NOT NULL DEFAULT '', trying TEXT NOT NULL DEFAULT '',"
+	" seen TEXT NOT NULL DEFAULT '',"
+	" state INTEGER NOT NULL DEFAULT 0, outcome TEXT NOT NULL DEFAULT '', t INTEGER,"
+	" PRIMARY KEY(edition, kind, uid)) STRICT, WITHOUT ROWID;"
+	/* lines that people wrote into an entry, and what was made of them */
+	"CREATE TABLE noted("
+	" uid TEXT NOT NULL, line TEXT NOT NULL, t INTEGER NOT NULL, answer TEXT NOT NULL,"
+	" PRIMARY KEY(uid, line)) STRICT, WITHOUT ROWID;"
+	/* outgoing mail, whole as it goes out; kind and state: enum letter_kind, letter_state;
+	 * client: NULL the bench itself */
+	"CREATE TABLE letter("
+	" id INTEGER PRIMARY KEY, kind INTEGER NOT NULL, client INTEGER, visit INTEGER,"
+	" message_id TEXT NOT NULL UNIQUE, recipient TEXT NOT NULL,"
+	" subject TEXT NOT NULL, body TEXT NOT NULL, made INTEGER NOT NULL,"
+	" state INTEGER NOT NULL, tries INTEGER NOT NULL DEFAULT 0, next INTEGER NOT NULL,"
+	" sent INTEGER, error TEXT NOT NULL DEFAULT '') STRICT;"
+	"CREATE INDEX letter_by_state ON letter(state);"
+	/* what a client was last told of a visit by mail, and of which telling their answer is */
+	"CREATE TABLE invitation("
+	" visit INTEGER PRIMARY KEY REFERENCES visit ON DELETE CASCADE, recipient TEXT NOT NULL,"
+	" sequence INTEGER NOT NULL, start INTEGER NOT NULL, length INTEGER NOT NULL,"
+	" state INTEGER NOT NULL, answered_stamp INTEGER) STRICT;"
+	/* mail that was read */
+	"CREATE TABLE heard(id TEXT PRIMARY KEY, t INTEGER NOT NULL) STRICT, WITHOUT ROWID;"
+	"PRAGMA user_version = 3;",
 };
 
 enum { VERSION_NOW = sizeof migrations / sizeof migrations[0] };

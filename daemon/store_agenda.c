@@ -4,12 +4,13 @@
 
 static const char item_insert[] =
 	"INSERT INTO item(uid, rule, kind, subject, state, weight, opened, due_from, due_by, "
-	"value, reasons, closed, "
-	"visit) VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, nullif(?14, 0))";
-static const char item_update[] = "UPDATE item SET uid = ?2, rule = ?3, kind = ?4, subject = ?5, "
-				  "state = ?6, weight = ?7, opened = ?8, "
-				  "due_from = ?9, due_by = ?10, value = ?11, reasons = ?12, closed "
-				  "= ?13, visit = nullif(?14, 0) WHERE id = ?1";
+	"value, reasons, closed, visit, moved, moved_value) "
+	"VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, nullif(?14, 0), ?15, ?16)";
+static const char item_update[] =
+	"UPDATE item SET uid = ?2, rule = ?3, kind = ?4, subject = ?5, "
+	"state = ?6, weight = ?7, opened = ?8, "
+	"due_from = ?9, due_by = ?10, value = ?11, reasons = ?12, closed "
+	"= ?13, visit = nullif(?14, 0), moved = ?15, moved_value = ?16 WHERE id = ?1";
 
 enum rc state_item_put(struct store *s, struct item *i, struct err *err)
 {
@@ -31,6 +32,8 @@ enum rc state_item_put(struct store *s, struct item *i, struct err *err)
 	row_bind_text(q, 12, i->reasons);
 	row_bind_time(q, 13, i->closed_s);
 	(void)sqlite3_bind_int64(q, 14, i->visit);
+	row_bind_time(q, 15, i->moved_s);
+	row_bind_real(q, 16, i->moved_value);
 	enum rc rc = store_run(s, q, err);
 	if (rc == RC_OK && !i->id)
 		i->id = sqlite3_last_insert_rowid(s->db);
@@ -54,15 +57,44 @@ static void read_item(sqlite3_stmt *q, void *out)
 	row_text(q, 11, i->reasons, sizeof i->reasons);
 	i->closed_s = row_time(q, 12);
 	i->visit = sqlite3_column_int64(q, 13);
+	i->moved_s = row_time(q, 14);
+	i->moved_value = row_real(q, 15);
+}
+
+#define ITEM_COLUMNS                                                                               \
+	"SELECT id, uid, rule, kind, subject, state, weight, opened, due_from, due_by, value, "    \
+	"reasons, closed, visit, moved, moved_value FROM item "
+
+/* The row of that uid. */
+static enum rc by_uid(struct store *s, const char *sql, const char *uid,
+	void (*read)(sqlite3_stmt *q, void *out), void *out, bool *found, struct err *err)
+{
+	sqlite3_stmt *q = store_statement(s, sql, err);
+	if (!q)
+		return store_fail(s, "prepare", err);
+	row_bind_text(q, 1, uid);
+	int step = sqlite3_step(q);
+	enum rc rc =
+		step == SQLITE_ROW || step == SQLITE_DONE ? RC_OK : store_fail(s, "agenda", err);
+	if (step == SQLITE_ROW)
+		read(q, out);
+	if (rc == RC_OK)
+		*found = step == SQLITE_ROW;
+	row_end(q);
+	return rc;
+}
+
+enum rc state_item_by_uid(
+	struct store *s, const char *uid, struct item *out, bool *found, struct err *err)
+{
+	return by_uid(s, ITEM_COLUMNS "WHERE uid = ?1", uid, read_item, out, found, err);
 }
 
 enum rc state_items(
 	struct store *s, int64_t closed_since_s, struct item **out, size_t *n, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT id, uid, rule, kind, subject, state, weight, opened, due_from, due_by, "
-		"value, reasons, closed, visit "
-		"FROM item WHERE state = 0 OR closed >= ?1 ORDER BY due_by, id",
+		ITEM_COLUMNS "WHERE state = 0 OR closed >= ?1 ORDER BY coalesce(moved, due_by), id",
 		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
@@ -75,10 +107,11 @@ enum rc state_items(
 }
 
 enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, const char *subject,
-	int64_t *closed_s, struct err *err)
+	int64_t *closed_s, int64_t *done_s, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT max(closed) FROM item WHERE rule = ?1 AND kind = ?2 AND subject = ?3 AND "
+		"SELECT max(closed), max(iif(state = 1, closed, NULL)) FROM item WHERE rule = ?1 "
+		"AND kind = ?2 AND subject = ?3 AND "
 		"state IN (1, 3)",
 		err);
 	if (!q)
@@ -88,17 +121,20 @@ enum rc state_last_closed(struct store *s, const char *rule, int subject_kind, c
 	row_bind_text(q, 3, subject);
 	int step = sqlite3_step(q);
 	enum rc rc = step == SQLITE_ROW ? RC_OK : store_fail(s, "agenda", err);
-	if (rc == RC_OK)
+	if (rc == RC_OK) {
 		*closed_s = row_time(q, 0);
+		*done_s = row_time(q, 1);
+	}
 	row_end(q);
 	return rc;
 }
 
 static const char visit_insert[] = "INSERT INTO visit(uid, client, state, due_from, due_by, "
-				   "opened, closed) VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+				   "opened, closed, at, length, answer, answered, moved) "
+				   "VALUES(?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)";
 static const char visit_update[] = "UPDATE visit SET uid = ?2, client = ?3, state = ?4, due_from = "
-				   "?5, due_by = ?6, opened = ?7, closed = ?8 "
-				   "WHERE id = ?1";
+				   "?5, due_by = ?6, opened = ?7, closed = ?8, at = ?9, length = "
+				   "?10, answer = ?11, answered = ?12, moved = ?13 WHERE id = ?1";
 
 enum rc state_visit_put(struct store *s, struct visit *v, struct err *err)
 {
@@ -114,6 +150,11 @@ enum rc state_visit_put(struct store *s, struct visit *v, struct err *err)
 	row_bind_time(q, 6, v->by_s);
 	row_bind_time(q, 7, v->opened_s);
 	row_bind_time(q, 8, v->closed_s);
+	row_bind_time(q, 9, v->at_s);
+	(void)sqlite3_bind_int64(q, 10, v->length_s);
+	(void)sqlite3_bind_int(q, 11, v->answer);
+	row_bind_time(q, 12, v->answered_s);
+	row_bind_time(q, 13, v->moved_s);
 	enum rc rc = store_run(s, q, err);
 	if (rc == RC_OK && !v->id)
 		v->id = sqlite3_last_insert_rowid(s->db);
@@ -131,14 +172,29 @@ static void read_visit(sqlite3_stmt *q, void *out)
 	v->by_s = row_time(q, 5);
 	v->opened_s = row_time(q, 6);
 	v->closed_s = row_time(q, 7);
+	v->at_s = row_time(q, 8);
+	v->length_s = sqlite3_column_int64(q, 9);
+	v->answer = sqlite3_column_int(q, 10);
+	v->answered_s = row_time(q, 11);
+	v->moved_s = row_time(q, 12);
+}
+
+#define VISIT_COLUMNS                                                                              \
+	"SELECT id, uid, client, state, due_from, due_by, opened, closed, at, length, answer, "    \
+	"answered, moved FROM visit "
+
+enum rc state_visit_by_uid(
+	struct store *s, const char *uid, struct visit *out, bool *found, struct err *err)
+{
+	return by_uid(s, VISIT_COLUMNS "WHERE uid = ?1", uid, read_visit, out, found, err);
 }
 
 enum rc state_visits(
 	struct store *s, int64_t closed_since_s, struct visit **out, size_t *n, struct err *err)
 {
 	sqlite3_stmt *q = store_statement(s,
-		"SELECT id, uid, client, state, due_from, due_by, opened, closed FROM visit "
-		"WHERE state = 0 OR closed >= ?1 ORDER BY due_by, id",
+		VISIT_COLUMNS
+		"WHERE state = 0 OR closed >= ?1 ORDER BY coalesce(moved, due_by), id",
 		err);
 	if (!q)
 		return store_fail(s, "prepare", err);

@@ -7,7 +7,7 @@
 #include "daemon/store.h"
 
 /* Statements are prepared once, when first used, and kept until the store closes. */
-enum { STORE_STATEMENTS_MAX = 96 };
+enum { STORE_STATEMENTS_MAX = 160 };
 enum { STORE_ZONES_MAX = 64 }; /* different zones of all sensors */
 enum { STORE_BUSY_MS = 5000 };
 

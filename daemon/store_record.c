@@ -5,6 +5,7 @@
 
 #include "core/finding.h"
 #include "core/mem.h"
+#include "daemon/address.h"
 #include "daemon/store_row.h"
 
 static void tell(bool *changed, struct store *s)
@@ -25,6 +26,19 @@ static enum rc check_text(
 		     : RC_OK;
 }
 
+static enum rc check_mail(const struct client *c, struct err *err)
+{
+	if (c->email[0] && !address_good(c->email))
+		return err_set(err, RC_INPUT,
+			"client \"%s\": email \"%s\": no address: a plain one, as name@example.org",
+			c->name, c->email);
+	if (!c->email[0] && c->agreed_s)
+		return err_set(err, RC_INPUT,
+			"client \"%s\": agreed to mail without an address: email too, or agreed no",
+			c->name);
+	return RC_OK;
+}
+
 enum rc record_put_client(struct store *s, const struct client *c, bool *changed, struct err *err)
 {
 	enum rc rc = check_text("client", c->name, "title", c->title, err);
@@ -32,12 +46,19 @@ enum rc record_put_client(struct store *s, const struct client *c, bool *changed
 		rc = check_text("client", c->name, "address", c->address, err);
 	if (rc == RC_OK)
 		rc = check_text("client", c->name, "note", c->note, err);
+	if (rc == RC_OK)
+		rc = check_text("client", c->name, "email", c->email, err);
+	if (rc == RC_OK)
+		rc = check_mail(c, err);
 	if (rc != RC_OK)
 		return rc;
 	sqlite3_stmt *q = store_statement(s,
-		"INSERT INTO client(name, title, address, note) VALUES(?1, ?2, ?3, ?4) "
-		"ON CONFLICT(name) DO UPDATE SET title = ?2, address = ?3, note = ?4 "
-		"WHERE (title, address, note) IS NOT (?2, ?3, ?4)",
+		"INSERT INTO client(name, title, address, note, email, agreed) "
+		"VALUES(?1, ?2, ?3, ?4, ?5, nullif(?6, 0)) "
+		"ON CONFLICT(name) DO UPDATE SET title = ?2, address = ?3, note = ?4, email = ?5, "
+		"agreed = nullif(?6, 0) "
+		"WHERE (title, address, note, email, agreed) IS NOT (?2, ?3, ?4, ?5, nullif(?6, "
+		"0))",
 		err);
 	if (!q)
 		return store_fail(s, "prepare", err);
@@ -45,6 +66,8 @@ enum rc record_put_client(struct store *s, const struct client *c, bool *changed
 	row_bind_text(q, 2, c->title);
 	row_bind_text(q, 3, c->address);
 	row_bind_text(q, 4, c->note);
+	row_bind_text(q, 5, c->email);
+	(void)sqlite3_bind_int64(q, 6, c->agreed_s);
 	rc = store_run(s, q, err);
 	if (rc == RC_OK)
 		tell(changed, s);
@@ -59,12 +82,15 @@ static void read_client(sqlite3_stmt *q, void *out)
 	row_text(q, 2, c->title, sizeof c->title);
 	row_text(q, 3, c->address, sizeof c->address);
 	row_text(q, 4, c->note, sizeof c->note);
+	row_text(q, 5, c->email, sizeof c->email);
+	c->agreed_s = sqlite3_column_int64(q, 6);
 }
 
 enum rc record_clients(struct store *s, struct client **out, size_t *n, struct err *err)
 {
-	sqlite3_stmt *q = store_statement(
-		s, "SELECT id, name, title, address, note FROM client ORDER BY name", err);
+	sqlite3_stmt *q = store_statement(s,
+		"SELECT id, name, title, address, note, email, agreed FROM client ORDER BY name",
+		err);
 	void *rows = NULL;
 	enum rc rc = q ? row_gather(s, q, sizeof **out, read_client, &rows, n, err)
 		       : store_fail(s, "prepare", err);

@@ -1,5 +1,6 @@
 #include "daemon/utf8.h"
 
+#include <stdint.h>
 #include <string.h>
 
 /* Unicode 15 table 3-7: what may follow each lead byte past ASCII. */
@@ -69,14 +70,40 @@ static bool plain(char c)
 	return c >= ' ' && c < 0x7f;
 }
 
+/* Eight octets at once: with its high bit flipped on a borrow, an octet below a bound shows. */
+static bool all_plain(const char *p)
+{
+	static const uint64_t ones = UINT64_C(0x0101010101010101);
+	static const uint64_t highs = UINT64_C(0x8080808080808080);
+	uint64_t w;
+	memcpy(&w, p, sizeof w);
+	uint64_t below = w - ones * ' '; /* high bit where an octet is below a blank */
+	uint64_t deletes = (w ^ (ones * 0x7f)) - ones; /* ... is DEL */
+	return ((w | below | deletes) & highs) == 0;
+}
+
+size_t utf8_plain(const char *p, size_t n)
+{
+	size_t i = 0;
+	while (n - i >= sizeof(uint64_t) && all_plain(p + i))
+		i += sizeof(uint64_t);
+	while (i < n && plain(p[i]))
+		i++;
+	return i;
+}
+
 const char *utf8_clean(const char *text, char *buf, size_t size)
 {
 	size_t len = 0;
 	size_t left = text ? strlen(text) : 0;
 	for (const char *p = text; left > 0;) {
 		if (plain(*p) && len > 0 && len + 1 < size) { /* most of all text */
-			buf[len++] = *p++;
-			left--;
+			size_t room = size - len - 1;
+			size_t run = utf8_plain(p, left < room ? left : room);
+			memcpy(buf + len, p, run);
+			len += run;
+			p += run;
+			left -= run;
 			continue;
 		}
 		bool valid;

@@ -11,6 +11,9 @@
  * its length, or how many bad bytes make one U+FFFD. */
 size_t utf8_step(const char *p, size_t n, bool *valid);
 
+/* How many of the first n octets are printable ASCII, blank included. */
+size_t utf8_plain(const char *p, size_t n);
+
 /* Copies text (NULL: "") into buf of size >= 4 and returns buf: bad bytes replaced, CRLF and lone
  * CR turned into LF, controls but TAB and LF dropped (C0, DEL, C1), blanks at both ends trimmed,
  * cut between characters when buf is too small. */

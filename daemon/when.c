@@ -418,3 +418,21 @@ enum rc when_parse(
 	*out = in.first_s;
 	return RC_OK;
 }
+
+bool when_weekly(const char *text, int *weekday, int32_t *clock_s)
+{
+	static const char days[][4] = { "mon", "tue", "wed", "thu", "fri", "sat", "sun" };
+	struct when w;
+	int day = 0;
+	while (day < 7 && strncasecmp(text, days[day], 3) != 0)
+		day++;
+	if (day == 7 || text[3] != ' ')
+		return false;
+	text += 4 + strspn(text + 4, " ");
+	if (!when_text(text, strlen(text), ORDER_GUESS, &w) || w.has_date || !w.has_clock ||
+		w.has_offset)
+		return false;
+	*weekday = day;
+	*clock_s = w.clock_s;
+	return true;
+}

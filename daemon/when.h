@@ -43,4 +43,8 @@ bool when_named_offset(const char *text, int32_t *offset_s);
 MUST_USE enum rc when_parse(
 	const char *text, const struct zone *z, int64_t now_s, int64_t *out, struct err *err);
 
+/* A time of the week, `Mon 09:00` (first three letters of the English day, any case): weekday 0 is Monday, clock_s
+ * seconds into its day. False: not read. */
+bool when_weekly(const char *text, int *weekday, int32_t *clock_s);
+
 #endif

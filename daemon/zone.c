@@ -1,20 +1,19 @@
 #include "daemon/zone.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/mem.h"
+#include "daemon/outfile.h"
+#include "daemon/zone_file.h"
 
 #define ZONEINFO "/usr/share/zoneinfo/"
 #define FIRST_S INT64_C(0) /* 1970-01-01 */
 #define LAST_S INT64_C(4102444800) /* 2100-01-01 */
-#define PROBE_S (5 * DAY_S) /* shorter than any stretch of one offset since 1970 */
 #define OFFSET_MAX_S (14 * 3600) /* Pacific/Kiritimati */
 #define REACH_S (26 * HOUR_S) /* a wall clock is never further than this from UTC */
 
-enum { NAME_MAX_BYTES = 48, TRANSITIONS_MAX = 2000 };
+enum { NAME_MAX_BYTES = 48, TRANSITIONS_MAX = 2000, FILE_MAX = 1 << 16 };
 
 /* From at_s on the clock is offset_s ahead of UTC. The first entry holds from the beginning. */
 struct transition {
@@ -87,13 +86,6 @@ static bool zone_file(const char *name, char *path, size_t n)
 	return good;
 }
 
-static int32_t system_offset_s(int64_t utc_s)
-{
-	time_t t = (time_t)utc_s;
-	struct tm tm;
-	return localtime_r(&t, &tm) ? (int32_t)tm.tm_gmtoff : 0;
-}
-
 static bool add(struct zone *z, int64_t at_s, int32_t offset_s)
 {
 	if (z->n == TRANSITIONS_MAX)
@@ -106,55 +98,37 @@ static bool add(struct zone *z, int64_t at_s, int32_t offset_s)
 	return true;
 }
 
-/* A moment in (low, high] where the offset stops being that of low. */
-static int64_t bisect(int64_t low, int64_t high, int32_t offset_s)
+struct filling {
+	struct zone *z;
+	bool full; /* no room for one more */
+};
+
+/* Keeps changes later than FIRST_S; what held then is the first entry. */
+static bool take(void *arg, int64_t at_s, int32_t offset_s)
 {
-	while (high - low > 1) {
-		int64_t mid = low + (high - low) / 2;
-		if (system_offset_s(mid) == offset_s)
-			low = mid;
-		else
-			high = mid;
-	}
-	return high;
+	struct filling *f = arg;
+	struct transition *last = f->z->n > 0 ? &f->z->table[f->z->n - 1] : NULL;
+	if (last && at_s <= FIRST_S)
+		last->offset_s = offset_s;
+	if (last && last->offset_s == offset_s)
+		return true;
+	f->full = !add(f->z, last ? at_s : INT64_MIN, offset_s);
+	return !f->full;
 }
 
-static bool fill(struct zone *z)
+static enum rc fill_from(struct zone *z, const char *path, struct err *err)
 {
-	int32_t offset_s = system_offset_s(FIRST_S);
-	bool ok = add(z, INT64_MIN, offset_s);
-	int64_t low = FIRST_S;
-	while (ok && low < LAST_S) {
-		int64_t high = low + PROBE_S;
-		if (system_offset_s(high) == offset_s) {
-			low = high;
-			continue;
-		}
-		low = bisect(low, high, offset_s);
-		offset_s = system_offset_s(low);
-		ok = add(z, low, offset_s);
-	}
-	return ok;
-}
-
-/* Runs fill with TZ set to the file; TZ is as before afterwards. */
-static bool fill_from(struct zone *z, const char *path)
-{
-	char tz[256];
-	(void)snprintf(tz, sizeof tz, ":%s", path);
-	const char *old = getenv("TZ");
-	char *saved = mem_text(old);
-	if (old && !saved)
-		return false;
-	bool ok = setenv("TZ", tz, 1) == 0;
-	if (ok) {
-		tzset();
-		ok = fill(z);
-		ok = (saved ? setenv("TZ", saved, 1) : unsetenv("TZ")) == 0 && ok;
-		tzset();
-	}
-	mem_free(saved);
-	return ok;
+	struct filling f = { .z = z };
+	char *bytes = NULL;
+	size_t n = 0;
+	enum rc rc = outfile_read(path, FILE_MAX, &bytes, &n, err);
+	if (rc != RC_OK)
+		return rc;
+	bool good = zone_file_read(bytes, n, LAST_S - 1, take, &f);
+	mem_free(bytes);
+	if (f.full)
+		return err_set(err, RC_MEM, "time zone: %s: out of memory", z->name);
+	return good ? RC_OK : err_set(err, RC_IO, "time zone: %s: no time zone file", path);
 }
 
 enum rc zone_new(const char *name, struct zone **out, struct err *err)
@@ -172,9 +146,12 @@ enum rc zone_new(const char *name, struct zone **out, struct err *err)
 	if (!z)
 		return err_set(err, RC_MEM, "time zone: out of memory");
 	(void)snprintf(z->name, sizeof z->name, "%s", name);
-	if (!(fixed ? add(z, INT64_MIN, offset_s) : fill_from(z, path))) {
+	enum rc rc = fixed ? RC_OK : fill_from(z, path, err);
+	if (fixed && !add(z, INT64_MIN, offset_s))
+		rc = err_set(err, RC_MEM, "time zone: %s: out of memory", name);
+	if (rc != RC_OK) {
 		zone_free(z);
-		return err_set(err, RC_MEM, "time zone: %s: out of memory", name);
+		return rc;
 	}
 	*out = z;
 	return RC_OK;
@@ -215,6 +192,16 @@ static int64_t end_of(const struct zone *z, size_t i)
 int32_t zone_offset_s(const struct zone *z, int64_t utc_s)
 {
 	return z->table[entry_at(z, utc_s)].offset_s;
+}
+
+bool zone_next_change(const struct zone *z, int64_t after_s, struct zone_change *out)
+{
+	size_t i = entry_at(z, after_s);
+	if (i + 1 >= z->n)
+		return false;
+	*out = (struct zone_change){ z->table[i + 1].at_s, z->table[i].offset_s,
+		z->table[i + 1].offset_s };
+	return true;
 }
 
 struct zone_instants zone_from_wall(const struct zone *z, int64_t wall_s)

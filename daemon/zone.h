@@ -1,11 +1,12 @@
 /* IANA time zones: offsets and local days.
  *
- * Method: at zone_new the C library is asked once for the zone's transitions 1970..2100 (TZ, tzset,
- * localtime_r, bisection); afterwards a zone is a sorted table, lookups are pure and need no
- * environment. Call zone_new only while the process has one thread. */
+ * Method: zone_new reads the system's file of the zone (zone_file.h) into a sorted table of the changes
+ * 1970..2100; afterwards lookups are pure. The environment, which the C library would want changed, is
+ * left alone. */
 #ifndef DAEMON_ZONE_H
 #define DAEMON_ZONE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "core/civil.h"
@@ -22,6 +23,13 @@ const char *zone_name_ref(const struct zone *z);
 
 /* Seconds east of UTC at that instant. */
 int32_t zone_offset_s(const struct zone *z, int64_t utc_s);
+
+/* The first change of the offset later than that instant and before 2100; false: there is none. */
+struct zone_change {
+	int64_t at_s;
+	int32_t from_s, to_s; /* seconds east of UTC before and from then on */
+};
+bool zone_next_change(const struct zone *z, int64_t after_s, struct zone_change *out);
 
 /* What a wall-clock reading (civil seconds without zone) can mean. */
 enum zone_fit {

@@ -60,7 +60,7 @@ same "seasonctl.1 has the findings" \
 # ---- seasond.conf(5): settings
 
 settings=$("$b/seasond" --print-settings)
-for list in "" places sensors sources streams outputs layouts; do
+for list in "" places sensors sources streams outputs mail layouts; do
 	if [ -z "$list" ]; then
 		mine=$(sed -n 's/^\([a-z_]*\): .*/\1/p' <<<"$settings")
 	else
@@ -85,7 +85,7 @@ accepts() {
 differ=
 while read -r line; do
 	key=${line%%: *} list=SETTINGS
-	case $line in *': a list of groups; '*) continue ;; esac
+	case $line in *': a list of groups; '* | mail:*) continue ;; esac
 	[ "$key" = "${key#*.}" ] || list=${key%%.*}
 	want=$(accepts <<<"$line")
 	told=$(part seasond.conf.5 "$list" | awk -v item=".It Ic ${key#*.}" '$0 == item { on = 1; next } /^\./ { on = 0 } on' |

@@ -4,6 +4,7 @@
 		web.page("/air", lambda ask: ask.give(b'{"rh": 45}'))
 		web.url("/air")  # https://localhost:PORT/air
 		web.asked("/air")  # the headers of each request so far
+	web.got("/air")  # [(method, headers, body)]
 """
 import http.server
 import pathlib
@@ -72,9 +73,12 @@ class Ask(http.server.BaseHTTPRequestHandler):
             pass  # the other side left early: often what is tested
 
     def do_GET(self):
-        self.server.web.note(self.path, self.headers)
+        self.body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
+        self.server.web.note(self.path, self.headers, self.command, self.body)
         page = self.server.web.pages.get(self.path, lambda ask: ask.give(b"none", 404))
         page(self)
+
+    do_PUT = do_DELETE = do_PROPFIND = do_REPORT = do_MKCALENDAR = do_GET
 
     def give(self, body=b"", status=200, **headers):
         self.send_response(status)
@@ -118,7 +122,7 @@ class Listener(http.server.ThreadingHTTPServer):
 
 class Web:
     def __init__(self, certificate=None, port=0):
-        self.pages, self.requests, self.times, self.lock = {}, [], [], threading.Lock()
+        self.pages, self.requests, self.whole, self.times, self.lock = {}, [], [], [], threading.Lock()
         self.certificate = certificate
         self.listener = None
         self.port = port
@@ -152,11 +156,16 @@ class Web:
     def url(self, path, host="localhost"):
         return "http%s://%s:%d%s" % ("s" if self.certificate else "", host, self.port, path)
 
-    def note(self, path, headers):
+    def note(self, path, headers, method="GET", body=b""):
         with self.lock:
             self.requests.append((path, dict(headers.items())))
+            self.whole.append((path, method, dict(headers.items()), body))
             self.times.append((path, time.monotonic()))
 
     def asked(self, path):
         with self.lock:
             return [headers for where, headers in self.requests if where == path]
+
+    def got(self, path):
+        with self.lock:
+            return [request[1:] for request in self.whole if request[0] == path]

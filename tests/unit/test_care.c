@@ -143,6 +143,32 @@ static void a_dated_job_opens_its_lead_before_its_day_and_goes_when_the_date_mov
 		care_judge(&yearly, &m, false, TIME_NEVER, 9999 * DAY_S).verdict, CARE_NOTHING);
 }
 
+/* Done without a finding that says so: a tick in a calendar. */
+static void a_dated_job_counts_from_when_it_was_done(void **state)
+{
+	(void)state;
+	const struct {
+		int kind;
+		int64_t since_s, done_s, want_s;
+	} cases[] = {
+		{ CARE_CHECK, 10, 20, 20 },
+		{ CARE_STRINGS, 10, 20, 20 },
+		{ CARE_STRINGS, 30, 20, 30 }, /* restrung since */
+		{ CARE_STRINGS, TIME_NEVER, 20, TIME_NEVER },
+		{ CARE_CHECK, 10, TIME_NEVER, 10 },
+		{ CARE_SETTLE, 10, 20, TIME_NEVER },
+		{ CARE_SETTLE, 30, 20, 30 },
+		{ CARE_SILENT, 10, 20, 10 },
+		{ CARE_RELIEF, 10, 20, 10 },
+	};
+	for (size_t i = 0; i < COUNT(cases); i++) {
+		const struct care_rule rule = { .kind = cases[i].kind };
+		struct care_measure m = { .value = (double)NAN, .since_s = cases[i].since_s };
+		care_count_done(&rule, &m, cases[i].done_s);
+		assert_int_equal(m.since_s, cases[i].want_s);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -154,6 +180,7 @@ int main(void)
 		cmocka_unit_test(weight_grows_with_the_distance_beyond_the_limit),
 		cmocka_unit_test(
 			a_dated_job_opens_its_lead_before_its_day_and_goes_when_the_date_moves),
+		cmocka_unit_test(a_dated_job_counts_from_when_it_was_done),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }

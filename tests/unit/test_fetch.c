@@ -185,12 +185,14 @@ static void a_slow_name_service_holds_nothing_up(void **state)
 	(void)state;
 	struct clock clock = clock_real();
 	struct loop *loop = NULL;
+	struct transfers *transfers = NULL;
 	struct fetch *fetch = NULL;
 	struct fetch_page *slow = NULL, *quick = NULL;
 	struct server server;
 	struct err err = { 0 };
 	OK(loop_new(&clock, &loop, &err), &err);
-	OK(fetch_new(loop, &fetch, &err), &err);
+	OK(transfers_new(loop, &transfers, &err), &err);
+	OK(fetch_new(transfers, &fetch, &err), &err);
 	serve(&server, loop, "HTTP/1.1 200 OK\r\nContent-Length: 2\r\nETag: \"e\"\r\n\r\nhi");
 	struct got of_slow = { .loop = loop, .until = 1 }, of_quick = { .loop = loop, .until = 1 };
 	char url[64];
@@ -221,6 +223,7 @@ static void a_slow_name_service_holds_nothing_up(void **state)
 	assert_true(now_ms() - begun_ms < 9000);
 	close_server(&server);
 	fetch_free(fetch);
+	transfers_free(transfers);
 	loop_free(loop);
 }
 
@@ -229,12 +232,14 @@ static void no_more_than_the_cap_are_under_way(void **state)
 	(void)state;
 	struct clock clock = clock_real();
 	struct loop *loop = NULL;
+	struct transfers *transfers = NULL;
 	struct fetch *fetch = NULL;
 	struct fetch_page *pages[PAGES];
 	static struct server server;
 	struct err err = { 0 };
 	OK(loop_new(&clock, &loop, &err), &err);
-	OK(fetch_new(loop, &fetch, &err), &err);
+	OK(transfers_new(loop, &transfers, &err), &err);
+	OK(fetch_new(transfers, &fetch, &err), &err);
 	serve(&server, loop, "HTTP/1.1 304 Not Modified\r\n\r\n");
 	server.wait_ms = 20;
 	struct got g = { .loop = loop, .until = PAGES };
@@ -250,14 +255,15 @@ static void no_more_than_the_cap_are_under_way(void **state)
 	g.until--;
 	OK(loop_run(loop, 0, &err), &err);
 	assert_int_equal(server.asked, PAGES - 1);
-	assert_int_equal(server.most_waiting, FETCH_ACTIVE_MAX);
-	assert_true(server.n <= FETCH_ACTIVE_MAX); /* connections are kept */
+	assert_int_equal(server.most_waiting, TRANSFERS_MAX);
+	assert_true(server.n <= TRANSFERS_MAX); /* connections are kept */
 	assert_true(g.unchanged);
 	for (size_t i = 0; i < PAGES; i++)
 		if (i != 100)
 			fetch_page_free(pages[i]);
 	close_server(&server);
 	fetch_free(fetch);
+	transfers_free(transfers);
 	loop_free(loop);
 }
 
@@ -266,6 +272,7 @@ static bool fetch_with_failure(const char *credential, int nth)
 {
 	struct clock clock = clock_real();
 	struct loop *loop = NULL;
+	struct transfers *transfers = NULL;
 	struct fetch *fetch = NULL;
 	struct fetch_page *page = NULL;
 	static struct server server;
@@ -280,7 +287,9 @@ static bool fetch_with_failure(const char *credential, int nth)
 	at.credential = credential;
 	at.limit_s = 1;
 	left = nth;
-	enum rc rc = fetch_new(loop, &fetch, &err);
+	enum rc rc = transfers_new(loop, &transfers, &err);
+	if (rc == RC_OK)
+		rc = fetch_new(transfers, &fetch, &err);
 	if (rc == RC_OK)
 		rc = fetch_page_new(fetch, &at, &page, &err);
 	if (rc == RC_OK) {
@@ -300,6 +309,7 @@ static bool fetch_with_failure(const char *credential, int nth)
 	fetch_page_free(page);
 	close_server(&server);
 	fetch_free(fetch);
+	transfers_free(transfers);
 	loop_free(loop);
 	assert_int_equal(held, 0);
 	return untouched;

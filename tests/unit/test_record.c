@@ -211,6 +211,44 @@ static void texts_of_more_than_one_line_are_refused(void **state)
 	assert_int_equal(record_put_finding(s, &f, NULL, NULL), RC_INPUT);
 }
 
+/* RFC 5322 3.4.1 for addresses; law of ours: nobody agreed without one */
+static void mail_needs_an_address_and_one_of_the_plain_form(void **state)
+{
+	static const char *const bad[] = { "alder", "@example.org", "a@", "a@b@c",
+		"a b@example.org", "a@example..org", ".a@example.org", "a.@example.org", "a@.org",
+		"a@example.org.", "Al <a@example.org>", "\"a b\"@example.org", "a@[127.0.0.1]",
+		"a@example.org,b@c.org", "a(x)@example.org", "h\xc3\xa9@example.org",
+		"a@exam_ple.org" };
+	struct store *s = store_of(state);
+	struct client c = { .name = "alder", .email = "a.b+c=d!x@ex-ample.org", .agreed_s = T0 },
+		      back;
+	bool changed = false;
+	OK(record_put_client(s, &c, &changed, NULL), NULL);
+	assert_true(changed);
+	OK(record_put_client(s, &c, &changed, NULL), NULL);
+	assert_false(changed);
+	OK(record_client(s, "alder", &back, NULL), NULL);
+	assert_string_equal(back.email, c.email);
+	assert_int_equal(back.agreed_s, T0);
+	for (size_t i = 0; i < COUNT(bad); i++) {
+		(void)snprintf(c.email, sizeof c.email, "%s", bad[i]);
+		if (record_put_client(s, &c, NULL, NULL) != RC_INPUT)
+			fail_msg("%s was taken", bad[i]);
+	}
+	(void)snprintf(c.email, sizeof c.email, "a@example.org\r\nBcc: b@example.org");
+	assert_int_equal(record_put_client(s, &c, NULL, NULL), RC_INPUT);
+	struct err err = { 0 };
+	c.email[0] = '\0';
+	assert_int_equal(record_put_client(s, &c, NULL, &err), RC_INPUT);
+	assert_string_equal(err.text, "client \"alder\": agreed to mail without an address: email "
+				      "too, or agreed no");
+	c.agreed_s = 0;
+	OK(record_put_client(s, &c, &changed, NULL), NULL);
+	assert_true(changed);
+	OK(record_client(s, "alder", &back, NULL), NULL);
+	assert_int_equal(back.agreed_s, 0);
+}
+
 /* ---- unknown names ---- */
 
 static void unknown_names_are_refused_and_the_nearest_is_offered(void **state)
@@ -500,6 +538,7 @@ int main(void)
 		TEST(records_come_back_as_they_were_put),
 		TEST(an_instrument_put_again_keeps_its_number),
 		TEST(texts_of_more_than_one_line_are_refused),
+		TEST(mail_needs_an_address_and_one_of_the_plain_form),
 		TEST(unknown_names_are_refused_and_the_nearest_is_offered),
 		TEST(only_what_the_wood_depends_on_has_an_instrument_followed_anew),
 		TEST(stays_mark_from_their_hour_and_the_first_one_from_the_start),

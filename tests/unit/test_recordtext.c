@@ -389,6 +389,9 @@ static void put_random_records(struct store *s, uint64_t *seed)
 		random_text(seed, c.title, sizeof c.title);
 		random_text(seed, c.address, sizeof c.address);
 		random_text(seed, c.note, sizeof c.note);
+		if (i % 2)
+			(void)snprintf(c.email, sizeof c.email, "%s@example.org", c.name);
+		c.agreed_s = i % 2 ? random_time(seed, 1700000000, NOW_S) : 0;
 		OK(record_put_client(s, &c, NULL, &err), &err);
 	}
 	for (int i = 0; i < n_instruments; i++)

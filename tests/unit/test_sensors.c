@@ -8,6 +8,7 @@
 #include "core/air.h"
 #include "core/mem.h"
 #include "daemon/desk.h"
+#include "daemon/phrase.h"
 #include "daemon/state.h"
 
 /* What is wrong with a sensor opens a job and closes it, through the desk, by the shipped rules. 3 % RH a month, 95 % for
@@ -100,6 +101,10 @@ static struct item item_of(const char *rule, const char *sensor)
 			list[i].id > found.id)
 			found = list[i];
 	mem_free(list);
+	char shown[REASONS_SIZE] = "";
+	phrase_show(
+		found.reasons, BENCH_MM, "", engine_zone(b.desk.engine, NULL), shown, sizeof shown);
+	memcpy(found.reasons, shown, sizeof shown);
 	return found;
 }
 

@@ -177,7 +177,7 @@ static void help_has_one_line_per_setting(void **state)
 	(void)state;
 	struct lines l = { 0 };
 	settings_print_help(count_line, &l);
-	assert_int_equal(l.n, 11 + 5 + 5 + 28 + 13 + 7 + 16);
+	assert_int_equal(l.n, 12 + 5 + 5 + 28 + 13 + 22 + 16 + 12);
 	assert_true(l.sensor_place);
 }
 

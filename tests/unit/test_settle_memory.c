@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "tests/unit/faulty_mem.h"
+#include "daemon/calendar.h"
 #include "daemon/desk.h"
 #include "daemon/state.h"
 
@@ -25,7 +26,11 @@ static void open_desk(struct desk *d, const char *folder)
 		"places = ( { name = \"room\"; } );\n"
 		"sensors = ( { name = \"room\"; place = \"room\"; },\n"
 		"	{ name = \"other\"; place = \"room\"; } );\n"
-		"outputs = ( { name = \"bench\"; folder = \"cal\"; } );\n",
+		"outputs = ( { name = \"bench\"; folder = \"cal\"; round = \"Mon 09:00\"; },\n"
+		"	{ name = \"clients\"; folder = \"cal\"; each = \"client\"; zone = \"UTC\"; "
+		"},\n"
+		"	{ name = \"rooms\"; folder = \"cal\"; each = \"place\"; show = \"todos\"; "
+		"} );\n",
 		here);
 	support_write(support_path(folder, "s.conf"), text, strlen(text));
 	assert_int_equal(mkdir(support_path(folder, "cal"), 0700), 0);
@@ -82,7 +87,7 @@ static void a_settling_without_memory_ends_in_its_error_and_can_be_repeated(void
 	fill(&d);
 	for (int n = 0;; n++) {
 		struct err err = { 0 };
-		d.printed = (struct publish_memory){ 0 };
+		publish_forget(&d.printed);
 		left = n;
 		enum rc rc = desk_settle(&d, START_S + DAYS * DAY_S, NULL, NULL, &err);
 		bool met = left < 0;
@@ -106,6 +111,7 @@ static void a_settling_without_memory_ends_in_its_error_and_can_be_repeated(void
 	(void)engine_followed(d.engine, &count);
 	assert_int_equal(count, 1);
 	desk_close(&d);
+	calendar_done();
 	assert_int_equal(held, 0);
 	support_folder_remove(folder);
 }

@@ -2,6 +2,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -11,7 +12,9 @@
 #include <unistd.h>
 
 #include "core/mem.h"
+#include "daemon/state.h"
 #include "daemon/store_int.h"
+#include "daemon/store_share.h"
 
 #define NONE QUALITY_NO_TEMP
 #define LATER INT64_C(4000000000)
@@ -139,7 +142,7 @@ static void a_new_store_is_made_with_its_pragmas_and_opens_again(void **state)
 		assert_int_equal(sqlite3_column_int(q, 0), 1);
 		store_close(s);
 	}
-	assert_int_equal(number(path, "PRAGMA user_version"), 2);
+	assert_int_equal(number(path, "PRAGMA user_version"), 3);
 	assert_int_equal(number(path, "SELECT count(*) FROM pragma_table_list"
 				      " WHERE type = 'table' AND schema = 'main' AND name NOT LIKE "
 				      "'sqlite%' AND NOT strict"),
@@ -176,16 +179,78 @@ static void what_is_not_a_store_is_refused_and_left_alone(void **state)
 static void a_store_of_a_newer_version_is_refused(void **state)
 {
 	const char *path = filled(*state, 1);
-	execute(path, "PRAGMA user_version = 3");
+	execute(path, "PRAGMA user_version = 4");
 	refused(path, STORE_WRITE, RC_STORE, "newer");
 	refused(path, STORE_READ, RC_STORE, "newer");
 	assert_int_equal(number(path, "SELECT count(*) FROM reading"), BATCH);
 }
 
-/* What migration 2 added taken away again: a store as version 1 left it. */
-static void a_store_of_the_version_before_is_brought_up_to_date(void **state)
+/* What migration 3 added taken away again: a store as version 2 left it. */
+static void go_back_to_version_2(const char *path)
+{
+	execute(path,
+		"DROP TABLE collection; DROP TABLE resource; DROP TABLE noted;"
+		"DROP TABLE letter; DROP TABLE invitation; DROP TABLE heard;"
+		"ALTER TABLE client DROP COLUMN email; ALTER TABLE client DROP COLUMN agreed;"
+		"ALTER TABLE visit DROP COLUMN at; ALTER TABLE visit DROP COLUMN length;"
+		"ALTER TABLE visit DROP COLUMN answer; ALTER TABLE visit DROP COLUMN answered;"
+		"ALTER TABLE visit DROP COLUMN moved; ALTER TABLE item DROP COLUMN moved;"
+		"ALTER TABLE item DROP COLUMN moved_value; PRAGMA user_version = 2;");
+}
+
+/* A client, an open item and a visit as version 2 wrote them are there, with nothing said of mail, moves or answers. */
+static void a_store_of_version_2_is_brought_up_to_date(void **state)
+{
+	const char *path = filled(*state, 1);
+	go_back_to_version_2(path);
+	execute(path,
+		"INSERT INTO client(id, name, title, address, note) VALUES(1, 'ash', 'Ash', '', "
+		"'');"
+		"INSERT INTO visit(id, uid, client, state, due_from, due_by, opened, closed)"
+		" VALUES(1, 'v', 1, 0, 100, 200, 50, NULL);"
+		"INSERT INTO item(id, uid, rule, kind, subject, state, weight, opened,"
+		" due_from, due_by, value, reasons, closed, visit)"
+		" VALUES(1, 'i', 'snug', 0, 'cedar', 0, 1, 50, 100, 200, 0.5, 'slack', NULL, 1);");
+	refused(path, STORE_READ, RC_STORE, "start seasond");
+	struct store *s = opened(path, STORE_WRITE);
+	struct err err = { 0 };
+	struct client *clients = NULL;
+	struct visit *visits = NULL;
+	struct item *items = NULL;
+	struct collection *collections = NULL;
+	size_t n = 0;
+	OK(record_clients(s, &clients, &n, &err), &err);
+	assert_int_equal(n, 1);
+	assert_string_equal(clients[0].title, "Ash");
+	assert_string_equal(clients[0].email, "");
+	assert_int_equal(clients[0].agreed_s, 0);
+	OK(state_visits(s, 0, &visits, &n, &err), &err);
+	assert_int_equal(n, 1);
+	assert_int_equal(visits[0].by_s, 200);
+	assert_int_equal(visits[0].at_s, TIME_NEVER);
+	assert_int_equal(visits[0].answer, ANSWER_NONE);
+	assert_int_equal(visits[0].moved_s, TIME_NEVER);
+	OK(state_items(s, 0, &items, &n, &err), &err);
+	assert_int_equal(n, 1);
+	assert_string_equal(items[0].reasons, "slack");
+	assert_int_equal(items[0].moved_s, TIME_NEVER);
+	assert_true(isnan(items[0].moved_value));
+	OK(store_collections(s, &collections, &n, &err), &err);
+	assert_int_equal(n, 0);
+	mem_free(clients);
+	mem_free(visits);
+	mem_free(items);
+	mem_free(collections);
+	store_close(s);
+	assert_int_equal(number(path, "PRAGMA user_version"), 3);
+	assert_int_equal(number(path, "SELECT count(*) FROM reading"), BATCH);
+}
+
+/* What migration 2 added taken away too: a store as version 1 left it. */
+static void a_store_of_version_1_is_brought_up_to_date(void **state)
 {
 	const char *path = filled(*state, 3);
+	go_back_to_version_2(path);
 	execute(path, "DROP TABLE source; DROP TABLE health; DROP TABLE correction;"
 		      "ALTER TABLE sensor DROP COLUMN accuracy; PRAGMA user_version = 1;");
 	refused(path, STORE_READ, RC_STORE, "start seasond");
@@ -216,7 +281,7 @@ static void a_store_of_the_version_before_is_brought_up_to_date(void **state)
 	assert_true(back[0].check.c.gain == 1.02 && back[0].check.t_s == 7200);
 	mem_free(back);
 	store_close(s);
-	assert_int_equal(number(path, "PRAGMA user_version"), 2);
+	assert_int_equal(number(path, "PRAGMA user_version"), 3);
 	assert_int_equal(number(path, "SELECT count(*) FROM reading"), 3 * BATCH);
 }
 
@@ -499,7 +564,8 @@ int main(void)
 		EACH(a_new_store_is_made_with_its_pragmas_and_opens_again),
 		EACH(what_is_not_a_store_is_refused_and_left_alone),
 		EACH(a_store_of_a_newer_version_is_refused),
-		EACH(a_store_of_the_version_before_is_brought_up_to_date),
+		EACH(a_store_of_version_1_is_brought_up_to_date),
+		EACH(a_store_of_version_2_is_brought_up_to_date),
 		EACH(a_sensor_has_a_limit_of_checks),
 		EACH(read_only_files_and_folders_are_told),
 		EACH(a_store_held_by_another_is_busy),

@@ -5,7 +5,10 @@
 #include <string.h>
 #include <time.h>
 
+#include "core/mem.h"
+#include "daemon/outfile.h"
 #include "daemon/zone.h"
+#include "daemon/zone_file.h"
 
 static int64_t at(int y, int mo, int d, int h, int mi)
 {
@@ -232,17 +235,19 @@ static void gaps_and_doubles_agree_with_their_definition(void **state)
 	}
 }
 
-/* The table must not have missed a stretch shorter than its probes. */
+/* Lists to 2037 and to 2087, rules behind them: of an hour, half an hour, two, backwards, at midnight. */
 static void tables_agree_with_the_c_library_hour_by_hour(void **state)
 {
 	(void)state;
 	static const char *const zones[] = { "Africa/Casablanca", "Asia/Gaza", "Africa/Cairo",
-		"America/Argentina/San_Luis", "Europe/Moscow" };
+		"America/Argentina/San_Luis", "Europe/Moscow", "Europe/Dublin", "America/Santiago",
+		"Australia/Lord_Howe", "Antarctica/Troll", "America/Nuuk", "Asia/Jerusalem",
+		"America/St_Johns", "Pacific/Chatham", "Etc/GMT-14" };
 	for (size_t i = 0; i < COUNT(zones); i++) {
 		struct zone *z = zone(zones[i]);
 		assert_int_equal(setenv("TZ", zones[i], 1), 0);
 		tzset();
-		for (time_t t = 0; t < at(2090, 1, 1, 0, 0); t += 3600 * 6) {
+		for (time_t t = 0; t < at(2099, 12, 31, 0, 0); t += 3600 * 6) {
 			struct tm tm;
 			assert_non_null(localtime_r(&t, &tm));
 			assert_int_equal(zone_offset_s(z, t), tm.tm_gmtoff);
@@ -265,6 +270,67 @@ static void days_and_minutes_are_printed_in_the_zone(void **state)
 	zone_free(z);
 }
 
+/* Offsets as published in the tz database (zdump -v). */
+static void changes_come_one_after_the_other(void **state)
+{
+	(void)state;
+	struct zone *z = zone("Europe/Berlin");
+	struct zone_change c;
+	assert_true(zone_next_change(z, at(2026, 1, 1, 0, 0), &c));
+	assert_int_equal(c.at_s, at(2026, 3, 29, 1, 0));
+	assert_int_equal(c.from_s, 3600);
+	assert_int_equal(c.to_s, 7200);
+	assert_true(zone_next_change(z, c.at_s, &c)); /* later than that instant */
+	assert_int_equal(c.at_s, at(2026, 10, 25, 1, 0));
+	assert_true(zone_next_change(z, at(2026, 10, 25, 0, 59), &c));
+	assert_int_equal(c.at_s, at(2026, 10, 25, 1, 0));
+	assert_false(zone_next_change(z, at(2099, 12, 31, 0, 0), &c));
+	zone_free(z);
+	z = zone("+05:30");
+	assert_false(zone_next_change(z, 0, &c));
+	zone_free(z);
+}
+
+struct heard {
+	int64_t at_s;
+	size_t n;
+};
+
+static bool hear(void *arg, int64_t at_s, int32_t offset_s)
+{
+	struct heard *h = arg;
+	(void)offset_s;
+	h->at_s = at_s;
+	h->n++;
+	return h->n < 100000;
+}
+
+/* RFC 8536: cut short anywhere a file is none; with one octet changed it does no harm, the sanitizers watch. */
+static void broken_files_are_no_zones(void **state)
+{
+	(void)state;
+	uint64_t seed = support_seed();
+	char *bytes = NULL;
+	size_t n = 0;
+	struct err err = { 0 };
+	OK(outfile_read("/usr/share/zoneinfo/Europe/Berlin", 1 << 16, &bytes, &n, &err), &err);
+	struct heard h = { 0 };
+	assert_true(zone_file_read(bytes, n, at(2100, 1, 1, 0, 0), hear, &h));
+	assert_int_equal(h.at_s, at(2099, 10, 25, 1, 0)); /* the last Sunday */
+	for (size_t i = 0; i < n; i++) {
+		char *copy = mem_new(n, 1); /* no NUL behind it */
+		assert_non_null(copy);
+		memcpy(copy, bytes, n);
+		h = (struct heard){ 0 };
+		assert_false(zone_file_read(copy, i, at(2100, 1, 1, 0, 0), hear, &h));
+		copy[i] = (char)support_random(&seed);
+		h = (struct heard){ 0 };
+		(void)zone_file_read(copy, n, at(2100, 1, 1, 0, 0), hear, &h);
+		mem_free(copy);
+	}
+	mem_free(bytes);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -278,6 +344,8 @@ int main(void)
 		cmocka_unit_test(gaps_and_doubles_agree_with_their_definition),
 		cmocka_unit_test(tables_agree_with_the_c_library_hour_by_hour),
 		cmocka_unit_test(days_and_minutes_are_printed_in_the_zone),
+		cmocka_unit_test(changes_come_one_after_the_other),
+		cmocka_unit_test(broken_files_are_no_zones),
 	};
 	return cmocka_run_group_tests(tests, NULL, NULL);
 }
