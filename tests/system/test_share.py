@@ -253,9 +253,9 @@ def check_lines(kind):
         assert len(s.b.query("SELECT 1 FROM finding WHERE text = 'from the calendar'")) == 2
 
 
-FOREIGN = ["X-APPLE-SORT-ORDER:4711", "X-SOMETHING;X-PARAM=\"a;b\":with\\, commas", "CATEGORIES:Hers,Bench",
+FOREIGN = ["X-THEIR-SORT-ORDER:4711", "X-SOMETHING;X-PARAM=\"a;b\":with\\, commas", "CATEGORIES:Hers,Bench",
            "COLOR:tomato"]
-ALARM = ["BEGIN:VALARM", "ACTION:DISPLAY", "DESCRIPTION:mine", "TRIGGER:-PT3H", "X-MOZ-LASTACK:20260101T000000Z", "END:VALARM"]
+ALARM = ["BEGIN:VALARM", "ACTION:DISPLAY", "DESCRIPTION:mine", "TRIGGER:-PT3H", "X-THEIR-LASTACK:20260101T000000Z", "END:VALARM"]
 
 
 def check_foreign(kind):

@@ -156,8 +156,8 @@ static void all_that_is_theirs_stays_octet_for_octet(void **state)
 		"DTSTART:19700101T000000\r\nTZOFFSETFROM:+0000\r\nTZOFFSETTO:+0000\r\n"
 		"END:STANDARD\r\nEND:VTIMEZONE\r\n";
 	static const char mine[] =
-		"X-APPLE-SORT-ORDER:123\r\n"
-		"X-MOZ-LASTACK:20260402T080000Z\r\n"
+		"X-THEIR-SORT-ORDER:123\r\n"
+		"X-THEIR-LASTACK:20260402T080000Z\r\n"
 		"x-small;x-par=\"a:b;c\":Value with  blanks \r\n"
 		"CATEGORIES:School,Own\r\n"
 		"ATTACH;FMTTYPE=text/plain;FILENAME=a.txt:https://example.org/a/very/long/a"
