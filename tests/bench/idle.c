@@ -10,6 +10,7 @@
 #include <curl/curl.h>
 #include <errno.h>
 #include <libconfig.h>
+#include <libical/ical.h>
 #include <signal.h>
 #include <sqlite3.h>
 #include <stdbool.h>
@@ -54,8 +55,10 @@ static int skeleton(void)
 	(void)curl_global_init(CURL_GLOBAL_DEFAULT);
 	(void)sqlite3_open(":memory:", &db);
 	config_init(&config);
+	icalcomponent *calendar = icalcomponent_new_vcalendar();
 	(void)sd_notify(0, "READY=1");
 	(void)pause();
+	icalcomponent_free(calendar);
 	config_destroy(&config);
 	(void)sqlite3_close(db);
 	return 0;
