@@ -200,6 +200,7 @@ enum rc dav_xml_read(
 		!r.parser->nsWellFormed)
 		rc = told(&r, host, err);
 	dav_reading_free(&r.meaning);
+	xmlFreeDoc(r.parser->myDoc); /* made for an entity, though nobody asked for it */
 	xmlFreeParserCtxt(r.parser);
 	return rc;
 }
