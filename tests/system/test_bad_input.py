@@ -547,7 +547,7 @@ def test_missing_calendar_folder():
         assert len(b.query("SELECT 1 FROM item WHERE state = 0")) == 1
         (b.folder / "away").mkdir()
         service.child.send_signal(signal.SIGHUP)
-        until((b.folder / "away" / "away-todos.ics").exists, "the calendars", 5)
+        until((b.folder / "away" / "away-todos.ics").exists, "the calendars", 45)
         assert b.entries(output="away", folder=b.folder / "away").keys() == b.entries().keys()
         assert service.end() == 0
         b.holds(dry)
@@ -558,7 +558,7 @@ def test_missing_calendar_folder_does_not_delay_the_others():
         service = b.start()
         service.log("retrying in")
         b.drop("room.csv", export(rows(NOW - 86400 * 3, 430, rh=20.0)))
-        until(lambda: len(b.entries()) == 1, "the other output", 10)
+        until(lambda: len(b.entries()) == 1, "the other output", 45)
         service.end()
 
 

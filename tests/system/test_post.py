@@ -354,7 +354,7 @@ def by_imap(secure):
         # what was read is not read again
         service.child.send_signal(signal.SIGHUP)
         inbox.put("no", reply(uid, word="DECLINED", at=NOW + 50))
-        until(lambda: visit(b)[2] == 2, "the second answer", 30)
+        until(lambda: visit(b)[2] == 2, "the second answer")
         assert len(b.query("SELECT * FROM heard WHERE id LIKE 'imap:%'")) == 5
         assert b.query("SELECT agreed IS NOT NULL FROM client WHERE name = 'harbour'") == [(1,)]
         service.end()

@@ -86,9 +86,9 @@ def test_a_finding_reaches_the_calendars_at_once():
         service = b.start()
         b.ctl("instrument", "one", "build=parlour", "place=room", "since=" + bench.stamp(START))
         b.ctl("finding", "one", "restrung", "--at", bench.stamp(NOW - 86400))
-        until(lambda: len(b.entries("events")) == 1, "the job", 2)
+        until(lambda: len(b.entries("events")) == 1, "the job", 45)
         b.ctl("finding", "one", "settled")
-        until(lambda: not b.entries("events"), "the job to be closed", 2)
+        until(lambda: not b.entries("events"), "the job to be closed", 45)
         assert [e["STATUS"] for e in b.entries().values()] == ["COMPLETED"]
         assert service.end() == 0
 
@@ -104,7 +104,7 @@ def test_the_bell_wakes_the_service():
                 (b.folder / "bench.db.bell").unlink()
             else:
                 (b.folder / "bench.db.bell").open("a").close()
-            until(lambda: len([p for p in b.calendars.iterdir() if p.name[0] != "."]) == 2, "new calendars", 2)
+            until(lambda: len([p for p in b.calendars.iterdir() if p.name[0] != "."]) == 2, "new calendars", 45)
         assert service.end() == 0
 
 
@@ -282,7 +282,7 @@ def test_kernel_sensor_that_gets_another_number():
         chip = hwmon(b, 3, "sht4x", 45230, 21370)
         hwmon(b, 1, "hdc3020", 71000, 5000)
         service = b.start()
-        until(lambda: b.readings("case"), "the first reading", 5)
+        until(lambda: b.readings("case"), "the first reading")
         assert set(b.readings("case").values()) == {(4523, 2137)}
         chip.rename(chip.with_name("hwmon7"))
         (b.folder / "sys/class/hwmon/hwmon1").rename(chip)  # the other chip has its number now
