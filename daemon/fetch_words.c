@@ -3,6 +3,7 @@
 
 #include <ctype.h>
 #include <inttypes.h>
+#include <openssl/evp.h>
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
@@ -63,29 +64,12 @@ enum rc fetch_check(const struct fetch_at *at, struct err *err)
 	return RC_OK;
 }
 
-/* RFC 4648 section 4. */
-static void base64(const char *in, size_t n, char *out)
-{
-	static const char digit[] =
-		"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-	for (size_t i = 0; i < n; i += 3) {
-		uint32_t b = (uint32_t)(unsigned char)in[i] << 16;
-		b |= i + 1 < n ? (uint32_t)(unsigned char)in[i + 1] << 8 : 0;
-		b |= i + 2 < n ? (uint32_t)(unsigned char)in[i + 2] : 0;
-		*out++ = digit[b >> 18];
-		*out++ = digit[b >> 12 & 63];
-		*out++ = i + 1 < n ? digit[b >> 6 & 63] : '=';
-		*out++ = i + 2 < n ? digit[b & 63] : '=';
-	}
-	*out = '\0';
-}
-
 static void show_basic(const char *user, const char *password, char *line, size_t size)
 {
 	char pair[TITLE_SIZE + SECRET_MAX + 2];
 	int start = snprintf(line, size, "Authorization: Basic ");
 	int n = snprintf(pair, sizeof pair, "%s:%s", user, password);
-	base64(pair, (size_t)n, line + start);
+	(void)EVP_EncodeBlock((unsigned char *)line + start, (const unsigned char *)pair, n);
 	explicit_bzero(pair, sizeof pair);
 }
 

@@ -1,6 +1,7 @@
 #include "daemon/letter.h"
 
 #include <ctype.h>
+#include <openssl/evp.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -75,20 +76,7 @@ static void put_line(struct paper *p, const char *fmt, ...)
 /* RFC 2045 6.8; out has room for 4 * ((n + 2) / 3) and a NUL. Returns how many octets. */
 static size_t base64(const char *bytes, size_t n, char *out)
 {
-	static const char digits[] =
-		"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-	char *start = out;
-	for (size_t i = 0; i < n; i += 3) {
-		unsigned a = (unsigned char)bytes[i],
-			 b = i + 1 < n ? (unsigned char)bytes[i + 1] : 0U,
-			 c = i + 2 < n ? (unsigned char)bytes[i + 2] : 0U, x = a << 16 | b << 8 | c;
-		*out++ = digits[x >> 18];
-		*out++ = digits[x >> 12 & 63];
-		*out++ = i + 1 < n ? digits[x >> 6 & 63] : '=';
-		*out++ = i + 2 < n ? digits[x & 63] : '=';
-	}
-	*out = '\0';
-	return (size_t)(out - start);
+	return (size_t)EVP_EncodeBlock((unsigned char *)out, (const unsigned char *)bytes, (int)n);
 }
 
 static void put_base64(struct paper *p, const char *bytes, size_t n)
