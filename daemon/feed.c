@@ -144,9 +144,6 @@ void feed_failed(struct feed *f, const char *why, int64_t now_s)
 
 int64_t feed_delay_s(int64_t every_s, int failures)
 {
-	int64_t most_s = every_s > LONGEST_DELAY_S ? every_s : LONGEST_DELAY_S;
-	int64_t delay_s = every_s;
-	for (int i = 1; i < failures && delay_s < most_s; i++)
-		delay_s *= 2;
-	return delay_s < most_s ? delay_s : most_s;
+	return timer_doubled_s(
+		every_s, failures, every_s > LONGEST_DELAY_S ? every_s : LONGEST_DELAY_S);
 }

@@ -103,14 +103,6 @@ enum rc post_login(CURL *easy, const char *user, const char *credential, struct 
 
 /* ---- outcomes ---- */
 
-static int64_t doubled(int times)
-{
-	int64_t wait = POST_WAIT_S;
-	for (int i = 1; i < times && wait < POST_WAIT_MAX_S; i++)
-		wait *= 2;
-	return wait < POST_WAIT_MAX_S ? wait : POST_WAIT_MAX_S;
-}
-
 static void plan(struct post_out *o, int64_t at_s)
 {
 	if (at_s != TIME_NEVER)
@@ -227,7 +219,8 @@ static void judge(struct post_out *o, CURLcode verdict, long code, int64_t now_s
 		l->state = LETTER_REFUSED;
 		(void)snprintf(l->error, sizeof l->error, "%s", o->said);
 	} else if (of_letter && code >= 400 && code < 500) {
-		wait_on(o, now_s + doubled(l->tries), o->said, now_s);
+		wait_on(o, now_s + timer_doubled_s(POST_WAIT_S, l->tries, POST_WAIT_MAX_S), o->said,
+			now_s);
 	} else {
 		bool tls = verdict == CURLE_PEER_FAILED_VERIFICATION;
 		post_fault(verdict, post_mail(o->p)->server,

@@ -80,8 +80,7 @@ static int64_t delay_s(const struct account *a)
 		return every_s;
 	if (a->verdict == DAV_REFUSED)
 		return SHARE_LONGEST_DELAY_S;
-	for (int i = 1; i < a->failures && wait_s < SHARE_LONGEST_DELAY_S; i++)
-		wait_s *= 2;
+	wait_s = timer_doubled_s(wait_s, a->failures, SHARE_LONGEST_DELAY_S);
 	wait_s = wait_s < a->retry_after_s ? a->retry_after_s : wait_s;
 	return wait_s < SHARE_LONGEST_DELAY_S ? wait_s : SHARE_LONGEST_DELAY_S;
 }

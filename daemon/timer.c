@@ -65,3 +65,11 @@ struct timer *timer_first_ref(const struct timer_heap *h)
 {
 	return h->n ? h->item[0] : NULL;
 }
+
+int64_t timer_doubled_s(int64_t first_s, int failures, int64_t most_s)
+{
+	int64_t wait_s = first_s;
+	for (int i = 1; i < failures && wait_s < most_s; i++)
+		wait_s *= 2;
+	return wait_s < most_s ? wait_s : most_s;
+}

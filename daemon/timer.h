@@ -36,6 +36,9 @@ void timer_put(struct timer_heap *h, struct timer *t, int64_t due_ms);
 /* Takes t out of whichever heap it waits in; harmless when in none. */
 void timer_take(struct timer *t);
 
+/* What to wait after so many failures in a row: first_s, doubled with each more, up to most_s. */
+int64_t timer_doubled_s(int64_t first_s, int failures, int64_t most_s);
+
 /* The one due first, NULL when none waits. Borrowed. */
 struct timer *timer_first_ref(const struct timer_heap *h);
 
