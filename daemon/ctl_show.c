@@ -8,6 +8,7 @@
 #include "daemon/measure.h"
 #include "daemon/pages.h"
 #include "daemon/phrase.h"
+#include "daemon/text.h"
 
 static struct measure_context context(struct ctl *c)
 {
@@ -89,13 +90,10 @@ static void print_appointment(struct ctl *c, const struct visit *v)
 static void print_visit(struct ctl *c, const struct visit *v, const struct item *items, size_t n,
 	const struct client *clients, size_t n_clients)
 {
-	const char *who = "client";
-	for (size_t i = 0; i < n_clients; i++)
-		if (clients[i].id == v->client)
-			who = clients[i].title[0] ? clients[i].title : clients[i].name;
+	const struct client *who = record_client_by_id(clients, n_clients, v->client);
 	(void)printf("visit %lld  ", (long long)v->id);
 	print_window(c, v->from_s, v->by_s, v->moved_s);
-	(void)printf("  %s\n", who);
+	(void)printf("  %s\n", who ? text_or(who->title, who->name) : "client");
 	print_moved(c, v->by_s, v->moved_s, "");
 	print_appointment(c, v);
 	for (size_t i = 0; i < n; i++)

@@ -100,10 +100,8 @@ static void print_open(struct digest *g, const struct item *items, size_t n)
 
 static const char *client_title(const struct client *clients, size_t n, int64_t id)
 {
-	for (size_t i = 0; i < n; i++)
-		if (clients[i].id == id)
-			return clients[i].title[0] ? clients[i].title : clients[i].name;
-	return "client";
+	const struct client *c = record_client_by_id(clients, n, id);
+	return c ? text_or(c->title, c->name) : "client";
 }
 
 static enum rc print_visit(
@@ -201,7 +199,7 @@ static enum rc print_air(struct digest *g, struct err *err)
 				spread_add(&t, track.at[k].t_degc);
 		}
 		if (rc == RC_OK)
-			print_spreads(g, p->title[0] ? p->title : p->name, &rh, &t);
+			print_spreads(g, text_or(p->title, p->name), &rh, &t);
 		track_done(&track);
 	}
 	return rc;
@@ -295,7 +293,7 @@ static enum rc print_all(struct digest *g, struct err *err)
 	return rc == RC_OK ? print_trouble(g, err) : rc;
 }
 
-enum rc digest_print(struct desk *d, int64_t now_s, char *buf, size_t size, struct err *err)
+static enum rc print_text(struct desk *d, int64_t now_s, char *buf, size_t size, struct err *err)
 {
 	struct digest g = { .d = d,
 		.now_s = now_s,
@@ -360,7 +358,7 @@ enum rc digest_write(struct desk *d, int64_t now_s, size_t *written, struct err 
 	char *text = mem_new(DIGEST_SIZE, 1);
 	if (!text)
 		return err_set(err, RC_MEM, "digest: out of memory");
-	rc = digest_print(d, now_s, text, DIGEST_SIZE, err);
+	rc = print_text(d, now_s, text, DIGEST_SIZE, err);
 	if (rc == RC_OK)
 		rc = store_letters_drop(
 			d->store, LETTER_DIGEST, 0, "overtaken by a newer digest", &dropped, err);

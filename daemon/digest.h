@@ -12,10 +12,6 @@ enum { DIGEST_SIZE = 1 << 16 }; /* bytes of text; the rest is cut off */
 int64_t digest_due_s(const char *digest, const struct zone *zone, int64_t now_s);
 int64_t digest_next_s(const char *digest, const struct zone *zone, int64_t now_s);
 
-/* The text alone. */
-MUST_USE enum rc digest_print(
-	struct desk *d, int64_t now_s, char *buf, size_t size, struct err *err);
-
 /* Within the caller's transaction: when one is due and not written yet, it goes into the outbox, and one that still waits
  * there is dropped. The first one comes at the first time after mail was set up. *written is added to. */
 MUST_USE enum rc digest_write(struct desk *d, int64_t now_s, size_t *written, struct err *err);

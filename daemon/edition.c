@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "core/mem.h"
+#include "daemon/text.h"
 
 /* What an output with `each` is made for: one client or one place. */
 struct subject_name {
@@ -52,7 +53,7 @@ static enum rc add(
 		l->room = room;
 	}
 	struct edition *e = &l->at[l->n++];
-	const char *title = o->title[0] ? o->title : o->name;
+	const char *title = text_or(o->title, o->name);
 	*e = (struct edition){ .output = o,
 		.zone = o->zone[0] ? o->zone : l->set->zone,
 		.units = units_of(l->set, o) };
@@ -97,12 +98,12 @@ static enum rc add_output(struct list *l, const struct output *o, const struct c
 	case EACH_CLIENT:
 		for (size_t i = 0; i < n_clients; i++)
 			each[i] = (struct subject_name){ clients[i].name,
-				clients[i].title[0] ? clients[i].title : clients[i].name };
+				text_or(clients[i].title, clients[i].name) };
 		return add_each(l, o, each, n_clients, err);
 	case EACH_PLACE:
 		for (size_t i = 0; i < l->set->n_places; i++)
 			each[i] = (struct subject_name){ places[i].name,
-				places[i].title[0] ? places[i].title : places[i].name };
+				text_or(places[i].title, places[i].name) };
 		return add_each(l, o, each, l->set->n_places, err);
 	}
 	return add(l, o, NULL, err);

@@ -33,14 +33,6 @@ struct meeting {
 	int64_t start_s, length_s;
 };
 
-static const struct client *client_of(const struct round *r, int64_t id)
-{
-	for (size_t i = 0; i < r->n_clients; i++)
-		if (r->clients[i].id == id)
-			return &r->clients[i];
-	return NULL;
-}
-
 /* ---- when ---- */
 
 static int64_t end_of(const struct round *r, const struct meeting *m)
@@ -143,7 +135,7 @@ static const char stop_words[] =
 static void print_letter(
 	const struct round *r, const struct client *c, const char *about, char *buf, size_t size)
 {
-	(void)snprintf(buf, size, "To %s\n\n%s\n%s\n%s", c->title[0] ? c->title : c->name, about,
+	(void)snprintf(buf, size, "To %s\n\n%s\n%s\n%s", text_or(c->title, c->name), about,
 		bench_of(r), stop_words);
 }
 
@@ -191,8 +183,8 @@ static enum rc print_calendar(const struct round *r, enum letter_kind kind, cons
 		.event_only = true,
 	};
 	return calendar_message(kind == LETTER_CANCEL ? METHOD_CANCEL : METHOD_REQUEST, &e,
-		set->mail.from, set->bench_name, c->email, c->title[0] ? c->title : c->name, bytes,
-		n, err);
+		set->mail.from, set->bench_name, c->email, text_or(c->title, c->name), bytes, n,
+		err);
 }
 
 static enum rc write_letter(struct round *r, enum letter_kind kind, const struct visit *v,
@@ -309,7 +301,7 @@ static enum rc tell_closed(struct round *r, const struct visit *v, const struct 
 
 static enum rc tell_visit(struct round *r, struct visit *v, struct err *err)
 {
-	const struct client *c = client_of(r, v->client);
+	const struct client *c = record_client_by_id(r->clients, r->n_clients, v->client);
 	struct invitation told;
 	bool found = false;
 	if (!c || !c->agreed_s || !c->email[0])

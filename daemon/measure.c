@@ -162,7 +162,7 @@ static enum rc of_air(const struct measure_context *c, enum care_kind kind, cons
 		s->place->room[0] ? settings_place(c->set, s->place->room) : NULL;
 	if (rc == RC_OK && room) {
 		rc = measure_air(c, s->place->room, AIR_MEAN_H, &air, &known, err);
-		phrase_quote(room->title[0] ? room->title : room->name, who, sizeof who);
+		phrase_quote(text_or(room->title, room->name), who, sizeof who);
 		if (rc == RC_OK && known)
 			text_add(w.buf, w.size, "; %s round it: {pct %.1f}", who, air.rh_pct);
 	}

@@ -38,11 +38,6 @@ struct press {
 	struct pages *out;
 };
 
-static const char *or_name(const char *title, const char *name)
-{
-	return title[0] ? title : name;
-}
-
 static const char *subject_title(
 	const struct engine *engine, const struct settings *set, const struct item *it)
 {
@@ -52,13 +47,13 @@ static const char *subject_title(
 	switch ((enum care_subject)it->subject_kind) {
 	case CARE_OF_INSTRUMENT:
 		f = engine_find(engine, it->subject);
-		return f ? or_name(f->record.title, f->record.name) : it->subject;
+		return f ? text_or(f->record.title, f->record.name) : it->subject;
 	case CARE_OF_PLACE:
 		p = settings_place(set, it->subject);
-		return p ? or_name(p->title, p->name) : it->subject;
+		return p ? text_or(p->title, p->name) : it->subject;
 	case CARE_OF_SENSOR:
 		x = settings_sensor(set, it->subject);
-		return x ? or_name(x->title, x->name) : it->subject;
+		return x ? text_or(x->title, x->name) : it->subject;
 	}
 	return it->subject;
 }
@@ -89,14 +84,6 @@ static const char *place_of(const struct pages_source *from, const struct item *
 }
 
 /* ---- what belongs to an edition ---- */
-
-static const struct client *client_by_id(const struct pages_source *from, int64_t id)
-{
-	for (size_t i = 0; i < from->n_clients; i++)
-		if (from->clients[i].id == id)
-			return &from->clients[i];
-	return NULL;
-}
 
 static int64_t client_number(const struct pages_source *from, const char *name)
 {
@@ -298,7 +285,7 @@ static void item_page(struct press *p, const struct item *it)
 	pages_title(from->engine, from->set, from->lib, it, page->summary, sizeof page->summary);
 	if (place && !p->edition->client[0]) /* a place may be called after another client */
 		text_add(page->location, sizeof page->location, "%s",
-			or_name(place->title, place->name));
+			text_or(place->title, place->name));
 	text_add(page->description, sizeof page->description, "%s.\n", reasons);
 	window_words(p, w, page->description, sizeof page->description);
 	text_add(page->description, sizeof page->description, ", %s.",
@@ -317,7 +304,7 @@ static void visit_with(
 {
 	bool own = p->edition->client[0];
 	const char *who = own ? p->from->set->bench_name
-			  : c ? or_name(c->title, c->name)
+			  : c ? text_or(c->title, c->name)
 			      : "client";
 	size_t many = count_instruments(p, v);
 	text_add(page->summary, sizeof page->summary, "Seasonal visit: %s%s%zu instrument%s", who,
@@ -364,7 +351,7 @@ static void visit_page(struct press *p, const struct visit *v)
 	page->visit = v->id;
 	set_days(p, page, w);
 	set_course(page, v->state, v->opened_s, v->closed_s);
-	visit_with(p, v, client_by_id(from, v->client), page);
+	visit_with(p, v, record_client_by_id(from->clients, from->n_clients, v->client), page);
 	if (v->at_s != TIME_NEVER && v->length_s > 0)
 		set_appointment(p, page, v);
 	window_words(p, w, text, N);
@@ -410,10 +397,10 @@ static enum rc round_page(struct press *p, struct err *err)
 	e->weekly_zone = p->out->zone;
 	e->event_only = true;
 	text_add(page->summary, sizeof page->summary, "Humidity round%s%s", place ? ": " : "",
-		place ? or_name(place->title, place->name) : "");
+		place ? text_or(place->title, place->name) : "");
 	if (place)
 		text_add(page->location, sizeof page->location, "%s",
-			or_name(place->title, place->name));
+			text_or(place->title, place->name));
 	pages_round_words(p->from->set, p->edition, page->description, sizeof page->description);
 	return RC_OK;
 }

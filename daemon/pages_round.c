@@ -75,7 +75,7 @@ void pages_round_words(const struct settings *set, const struct edition *e, char
 		const struct sensor *s = &set->sensors[i];
 		if (e->place[0] && strcmp(s->place, e->place) != 0)
 			continue;
-		text_add(buf, size, "%s%s", before, s->title[0] ? s->title : s->name);
+		text_add(buf, size, "%s%s", before, text_or(s->title, s->name));
 		before = ", ";
 	}
 	text_add(buf, size,

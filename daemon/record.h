@@ -84,6 +84,9 @@ MUST_USE enum rc record_stays(
 MUST_USE enum rc record_findings(struct store *s, int subject_kind, const char *subject,
 	struct finding **out, size_t *n, struct err *err);
 
+/* The one of that number among them, NULL: there is none. */
+const struct client *record_client_by_id(const struct client *all, size_t n, int64_t id);
+
 /* One by name; RC_UNKNOWN with the nearest names offered. */
 MUST_USE enum rc record_instrument(
 	struct store *s, const char *name, struct instrument *out, struct err *err);

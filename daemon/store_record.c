@@ -99,6 +99,14 @@ enum rc record_clients(struct store *s, struct client **out, size_t *n, struct e
 	return rc;
 }
 
+const struct client *record_client_by_id(const struct client *all, size_t n, int64_t id)
+{
+	for (size_t i = 0; i < n; i++)
+		if (all[i].id == id)
+			return &all[i];
+	return NULL;
+}
+
 /* RC_UNKNOWN with the nearest of the names at names[i * stride]. */
 static enum rc unknown(const char *what, const char *name, const void *rows, size_t stride,
 	size_t at, size_t n, struct err *err)

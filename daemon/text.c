@@ -13,3 +13,8 @@ void text_add(char *buf, size_t size, const char *fmt, ...)
 		(void)vsnprintf(buf + used, size - used, fmt, ap);
 	va_end(ap);
 }
+
+const char *text_or(const char *text, const char *instead)
+{
+	return text[0] ? text : instead;
+}

@@ -6,6 +6,9 @@
 
 #include "core/err.h"
 
+/* text, or instead when it is empty. */
+const char *text_or(const char *text, const char *instead);
+
 void text_add(char *buf, size_t size, const char *fmt, ...) PRINTF_LIKE(3, 4);
 
 #endif
