@@ -5,11 +5,6 @@
 
 #include <math.h>
 
-void learn_begin(struct learn_gain *g)
-{
-	*g = (struct learn_gain){ 0 };
-}
-
 void learn_new_segment(struct learn_line *line)
 {
 	*line = (struct learn_line){ 0 };

@@ -36,6 +36,7 @@ struct learn_prior {
 	double scatter_sd; /* >= 0 */
 };
 
+/* Zeroed: it has met no finding. */
 struct learn_gain {
 	double sxx, sxy; /* of deviations from the means of their segments, or from the origin */
 	int64_t findings; /* that met the model: without those that only set a segment's level */
@@ -55,7 +56,6 @@ struct learn_estimate {
 
 #define LEARN_OUTLIER 3.0 /* |surprise| beyond: no finding of this segment; judgement, no source */
 
-void learn_begin(struct learn_gain *g);
 void learn_new_segment(struct learn_line *line);
 
 /* Takes a finding y where the model said x. false, and nothing is changed, when one is not finite or

@@ -19,7 +19,7 @@ static double uniform(uint64_t *random)
 
 static void begin(struct learn_gain *g, struct learn_line *line)
 {
-	learn_begin(g);
+	*g = (struct learn_gain){ 0 };
 	learn_new_segment(line);
 }
 
@@ -49,8 +49,7 @@ static void two_findings_by_hand(void **state)
 static void a_known_origin_by_hand(void **state)
 {
 	(void)state;
-	struct learn_gain g;
-	learn_begin(&g);
+	struct learn_gain g = { 0 };
 	struct learn_estimate e = learn_predict(&prior, &g, NULL, 4);
 	CLOSE(e.value, 4, 1e-15, "the prior speaks");
 	CLOSE(e.sd, 2, 1e-15, "with its own spread");
