@@ -39,7 +39,7 @@ bool calendar_uid_good(const char *uid)
 	return n > 0 && n <= CALENDAR_UID_MAX && uid[n] == '\0';
 }
 
-static bool digits(const char *p, size_t n, int *value)
+bool calendar_digits(const char *p, size_t n, int *value)
 {
 	*value = 0;
 	for (size_t i = 0; i < n; i++) {
@@ -54,11 +54,12 @@ static bool digits(const char *p, size_t n, int *value)
 static const char *take_time(const char *p, bool clock)
 {
 	struct civil c = { 0 };
-	if (strlen(p) < (clock ? 15 : 8) || !digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month) ||
-		!digits(p + 6, 2, &c.day))
+	if (strlen(p) < (clock ? 15 : 8) || !calendar_digits(p, 4, &c.year) ||
+		!calendar_digits(p + 4, 2, &c.month) || !calendar_digits(p + 6, 2, &c.day))
 		return NULL;
-	if (clock && (p[8] != 'T' || !digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute) ||
-			     !digits(p + 13, 2, &c.second)))
+	if (clock && (p[8] != 'T' || !calendar_digits(p + 9, 2, &c.hour) ||
+			     !calendar_digits(p + 11, 2, &c.minute) ||
+			     !calendar_digits(p + 13, 2, &c.second)))
 		return NULL;
 	return civil_valid(&c) ? p + (clock ? 15 : 8) : NULL;
 }
@@ -100,8 +101,9 @@ static const char *offset_fault(const char *p)
 {
 	int hour, minute, second;
 	size_t n = strlen(p);
-	bool good = (n == 5 || n == 7) && (*p == '+' || *p == '-') && digits(p + 1, 2, &hour) &&
-		    digits(p + 3, 2, &minute) && digits(p + 5, n - 5, &second);
+	bool good = (n == 5 || n == 7) && (*p == '+' || *p == '-') &&
+		    calendar_digits(p + 1, 2, &hour) && calendar_digits(p + 3, 2, &minute) &&
+		    calendar_digits(p + 5, n - 5, &second);
 	return good && hour < 24 && minute < 60 && second < 60 ? NULL : "not an offset";
 }
 
@@ -149,7 +151,7 @@ static const char *take_number(const char *p, int low, int high)
 	int value = 0;
 	p += low < 0 && (*p == '-' || *p == '+');
 	size_t n = strspn(p, "0123456789");
-	if (n == 0 || n > 3 || !digits(p, n, &value) || value == 0)
+	if (n == 0 || n > 3 || !calendar_digits(p, n, &value) || value == 0)
 		return NULL;
 	value = minus ? -value : value;
 	return value >= low && value <= high ? p + n : NULL;
@@ -352,13 +354,13 @@ const char *calendar_foreign_fault(
 int64_t calendar_digits_s(const char *value)
 {
 	struct civil c = { 0 };
-	(void)digits(value, 4, &c.year);
-	(void)digits(value + 4, 2, &c.month);
-	(void)digits(value + 6, 2, &c.day);
+	(void)calendar_digits(value, 4, &c.year);
+	(void)calendar_digits(value + 4, 2, &c.month);
+	(void)calendar_digits(value + 6, 2, &c.day);
 	if (value[8] == 'T') {
-		(void)digits(value + 9, 2, &c.hour);
-		(void)digits(value + 11, 2, &c.minute);
-		(void)digits(value + 13, 2, &c.second);
+		(void)calendar_digits(value + 9, 2, &c.hour);
+		(void)calendar_digits(value + 11, 2, &c.minute);
+		(void)calendar_digits(value + 13, 2, &c.second);
 	}
 	return civil_seconds(&c);
 }

@@ -37,6 +37,9 @@ MUST_USE enum rc calendar_check(const struct calendar_entry *e, size_t i, struct
 MUST_USE enum rc calendar_sheet_build(
 	const struct calendar_sheet *sheet, char **bytes, size_t *len, struct err *err);
 
+/* The number of exactly n digits at p; false: other octets are among them. */
+bool calendar_digits(const char *p, size_t n, int *value);
+
 /* What libical says of our text of one entry, for what goes to servers and people singly: that it reads it without a
  * complaint and finds that UID in it. RC_INPUT with what it says. */
 MUST_USE enum rc calendar_second_opinion(const char *bytes, const char *uid, struct err *err);

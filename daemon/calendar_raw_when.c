@@ -3,20 +3,10 @@
 #include <string.h>
 
 #include "core/civil.h"
+#include "daemon/calendar_int.h"
 #include "daemon/calendar_raw.h"
 
 #define DURATION_MAX_S (3660 * DAY_S)
-
-static bool digits(const char *p, size_t n, int *value)
-{
-	*value = 0;
-	for (size_t i = 0; i < n; i++) {
-		if (p[i] < '0' || p[i] > '9')
-			return false;
-		*value = 10 * *value + (p[i] - '0');
-	}
-	return true;
-}
 
 /* `YYYYMMDD` or `YYYYMMDDTHHMMSS` and what follows it; NULL: neither. A leap second is the one before it (RFC 5545
  * 3.3.12). */
@@ -24,11 +14,13 @@ static const char *wall(const char *p, bool *is_date, int64_t *wall_s)
 {
 	struct civil c = { 0 };
 	p += strspn(p, " \t");
-	if (!digits(p, 4, &c.year) || !digits(p + 4, 2, &c.month) || !digits(p + 6, 2, &c.day))
+	if (!calendar_digits(p, 4, &c.year) || !calendar_digits(p + 4, 2, &c.month) ||
+		!calendar_digits(p + 6, 2, &c.day))
 		return NULL;
 	*is_date = p[8] != 'T' && p[8] != 't';
-	if (!*is_date && (!digits(p + 9, 2, &c.hour) || !digits(p + 11, 2, &c.minute) ||
-				 !digits(p + 13, 2, &c.second)))
+	if (!*is_date &&
+		(!calendar_digits(p + 9, 2, &c.hour) || !calendar_digits(p + 11, 2, &c.minute) ||
+			!calendar_digits(p + 13, 2, &c.second)))
 		return NULL;
 	c.second -= c.second == 60;
 	if (!civil_valid(&c))
@@ -42,9 +34,10 @@ static bool offset(const struct raw_line *line, int64_t *s)
 {
 	int hour, minute, second = 0;
 	const char *p = line ? line->value + strspn(line->value, " \t") : "";
-	if ((*p != '+' && *p != '-') || !digits(p + 1, 2, &hour) || !digits(p + 3, 2, &minute))
+	if ((*p != '+' && *p != '-') || !calendar_digits(p + 1, 2, &hour) ||
+		!calendar_digits(p + 3, 2, &minute))
 		return false;
-	if (!digits(p + 5, 2, &second))
+	if (!calendar_digits(p + 5, 2, &second))
 		second = 0;
 	*s = (*p == '-' ? -1 : 1) * (hour * HOUR_S + minute * 60 + second);
 	return true;

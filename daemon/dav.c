@@ -224,7 +224,7 @@ static void read_conditions(struct dav *d, const struct fetch_answer *a)
 		(void)!dav_xml_read(d->home.host, a->body, a->n, &d->xml, &err);
 }
 
-enum dav_verdict dav_judge_status(struct dav *d, int status)
+static enum dav_verdict judge_status(struct dav *d, int status)
 {
 	if (status >= 200 && status < 300)
 		return DAV_OK;
@@ -285,8 +285,8 @@ enum dav_verdict dav_judge(struct dav *d, const struct fetch_answer *a)
 		return dav_say(
 			d, DAV_TAKEN, "status %d: another entry there has that UID", a->status);
 	if (d->xml.full)
-		return dav_judge_status(d, 507);
-	return dav_judge_status(d, a->status);
+		return judge_status(d, 507);
+	return judge_status(d, a->status);
 }
 
 /* A strange host is not asked, and nothing of its answer is taken. */
@@ -349,7 +349,7 @@ static enum dav_verdict judge_parts(struct dav *d, const struct fetch_answer *a)
 		return dav_say(d, DAV_TAKEN, "another entry there has that UID");
 	for (size_t i = 0; i < d->xml.n; i++) {
 		int status = d->xml.facts[i].status;
-		enum dav_verdict verdict = status ? dav_judge_status(d, status) : DAV_OK;
+		enum dav_verdict verdict = status ? judge_status(d, status) : DAV_OK;
 		if (verdict != DAV_OK)
 			return verdict;
 	}

@@ -133,7 +133,6 @@ void dav_unsay(struct dav *d);
 
 /* What an answer comes to by its status, DAV_OK for 2xx; why is said. */
 enum dav_verdict dav_judge(struct dav *d, const struct fetch_answer *a);
-enum dav_verdict dav_judge_status(struct dav *d, int status);
 /* The same of one that has to be a multistatus: it is then in d->xml, hrefs as paths. */
 enum dav_verdict dav_judge_multistatus(struct dav *d, const struct fetch_answer *a);
 /* Of PUT, DELETE and MKCALENDAR, whose multistatus tells what failed. */

@@ -24,18 +24,6 @@ static bool is_of(const struct entry *e, const struct item *it)
 	return e->visit.id ? it->visit == e->visit.id : it == e->item;
 }
 
-static enum rc find_visit(struct store *s, const char *uid, struct visit *v, struct err *err)
-{
-	struct visit *list = NULL;
-	size_t n = 0;
-	enum rc rc = state_visits(s, TIME_NEVER, &list, &n, err);
-	for (size_t i = 0; rc == RC_OK && i < n; i++)
-		if (strcmp(list[i].uid, uid) == 0)
-			*v = list[i];
-	mem_free(list);
-	return rc;
-}
-
 /* mem_free its items in any case. */
 static enum rc find_open(
 	struct store *s, const char *uid, struct entry *e, bool *found, struct err *err)
@@ -45,9 +33,13 @@ static enum rc find_open(
 	for (size_t i = 0; rc == RC_OK && i < e->n; i++)
 		if (strcmp(e->items[i].uid, uid) == 0)
 			e->item = &e->items[i];
+	*found = e->item;
 	if (rc == RC_OK && !e->item)
-		rc = find_visit(s, uid, &e->visit, err);
-	*found = e->item || e->visit.id;
+		rc = state_visit_by_uid(s, uid, &e->visit, found, err);
+	if (*found && !e->item && e->visit.state != ITEM_OPEN) {
+		e->visit = (struct visit){ .id = 0 };
+		*found = false;
+	}
 	return rc;
 }
 

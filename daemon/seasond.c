@@ -8,6 +8,7 @@
 
 #include "daemon/app.h"
 #include "daemon/calendar.h"
+#include "daemon/dav.h"
 #include "daemon/exitcode.h"
 #include "daemon/phrase.h"
 #include "daemon/replay.h"
@@ -107,6 +108,7 @@ static enum rc serve(struct app *app, const struct options *o, struct err *err)
 	service_free(service);
 	app_close(app);
 	calendar_done();
+	dav_end();
 	phrase_done();
 	return rc;
 }

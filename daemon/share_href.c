@@ -4,7 +4,8 @@
 #include "core/hash.h"
 #include "daemon/share_int.h"
 
-const char *share_path(const char *url)
+/* The path of an address, or the path itself. */
+static const char *path_of(const char *url)
 {
 	const char *host = strstr(url, "://");
 	if (!host || strchr(url, '/') < host)
@@ -37,7 +38,7 @@ static char next(const char **at)
 uint64_t share_href_hash(const char *href)
 {
 	uint64_t h = HASH_START;
-	for (const char *p = share_path(href); *p;) {
+	for (const char *p = path_of(href); *p;) {
 		char c = next(&p);
 		h = hash_on(h, &c, 1);
 	}
@@ -46,7 +47,7 @@ uint64_t share_href_hash(const char *href)
 
 bool share_new_href(const char *collection, const char *uid, char href[DAV_HREF])
 {
-	const char *path = share_path(collection);
+	const char *path = path_of(collection);
 	size_t n = strlen(path);
 	int wrote = snprintf(
 		href, DAV_HREF, "%s%s%s.ics", path, n && path[n - 1] == '/' ? "" : "/", uid);

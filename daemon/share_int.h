@@ -64,8 +64,6 @@ bool share_keep_text(char **to, const char *text);
 
 /* ---- addresses (share_href.c) ---- */
 
-/* The path of an address, or the path itself. */
-const char *share_path(const char *url);
 /* Decoded, without host: equal for what dav_href_same says is the same resource. */
 uint64_t share_href_hash(const char *href);
 /* Where an entry of ours is put; false: too long. */
